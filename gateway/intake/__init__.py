@@ -1,0 +1,1 @@
+"""Opening what a clinic hands over: exam folders, stills, loops."""

@@ -1,0 +1,1 @@
+"""The exam as immutable values; knows nothing of DICOM encoding, files or networks."""

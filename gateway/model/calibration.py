@@ -1,0 +1,93 @@
+"""What a pixel means in millimetres, and at which speed of sound that is true."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class DepthAxis(StrEnum):
+    """Direction in which depth grows on the picture; stated, never assumed."""
+
+    LEFT_TO_RIGHT = "left-to-right"
+    TOP_DOWN = "top-down"
+
+
+class PixelConvention(StrEnum):
+    """What the source means by a whole-numbered pixel coordinate."""
+
+    CORNER = "corner"
+    """0,0 is the top-left corner of the top-left pixel, as in SCOORD and presentation states (PS3.3 C.10.5)."""
+    CENTRE = "centre"
+    """0,0 is the middle of the top-left pixel; half a pixel is added on the way to DICOM."""
+
+
+class ScaleSource(StrEnum):
+    """Who says how large a pixel is (region flags bit 1, PS3.3 C.8.5.5.1.3)."""
+
+    DEVICE = "device"
+    DERIVED = "derived"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """A point on the picture in pixels, sub-pixel allowed: x to the right, y down, CORNER convention."""
+
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class PixelRegion:
+    """A rectangle of whole pixels, 0-based, both ends inclusive (PS3.3 C.8.5.5)."""
+
+    x0: int
+    y0: int
+    x1: int
+    y1: int
+
+
+@dataclass(frozen=True, slots=True)
+class SectorGeometry:
+    """Beams that fan out from a pivot behind the probe face.
+
+    Parameters
+    ----------
+    pivot : Point
+        Where the beams meet, in pixels (CORNER convention); may lie outside the picture.
+    pivot_to_face_mm : float
+        Distance from pivot to probe face along each beam; 0 where the pivot lies on the face.
+    opening_angle_deg : float or None
+        Whole angle of the fan.
+    """
+
+    pivot: Point
+    pivot_to_face_mm: float
+    opening_angle_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Scale of one capture. It belongs to that capture alone and is never borrowed.
+
+    Parameters
+    ----------
+    mm_per_pixel_x, mm_per_pixel_y : float
+        At `assumed_speed_m_per_s`.
+    depth_axis : DepthAxis or None
+    sector : SectorGeometry or None
+        None for a linear picture or an unstated geometry.
+    assumed_speed_m_per_s : float or None
+        Speed of sound by which the device turned time into depth.
+    scale_source : ScaleSource
+    region : PixelRegion or None
+        Where the scale holds; None for the whole picture.
+    """
+
+    mm_per_pixel_x: float
+    mm_per_pixel_y: float
+    depth_axis: DepthAxis | None = None
+    sector: SectorGeometry | None = None
+    assumed_speed_m_per_s: float | None = None
+    scale_source: ScaleSource = ScaleSource.DEVICE
+    region: PixelRegion | None = None

@@ -1,0 +1,74 @@
+"""Pixels in memory and what is known of how they came: the contract between intake and builders."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class ColourModel(StrEnum):
+    """Grey (one sample a pixel) or RGB (three, interleaved)."""
+
+    GREY = "grey"
+    RGB = "rgb"
+
+
+@dataclass(frozen=True, slots=True)
+class LossyStep:
+    """A lossy compression that the pixels have been through (PS3.3 C.7.6.1.1.5).
+
+    Parameters
+    ----------
+    method : str
+        Lossy Image Compression Method term, e.g. ``ISO_10918_1``.
+    ratio : float
+        Uncompressed bytes over compressed bytes.
+    """
+
+    method: str
+    ratio: float
+
+
+@dataclass(frozen=True, slots=True)
+class PixelFacts:
+    """What is known of a still or loop without decoding it again.
+
+    Parameters
+    ----------
+    source_sha256 : str
+        Digest of the source file; of numbered frames, digest over their digests in order.
+    derivation : tuple of str
+        What was done to the pixels on the way in, one sentence each; empty where they are as in the source.
+    frame_times_ms : tuple of float or None
+        Presentation time of each frame from the first, where the container carries it; first is 0.
+    frame_rate_hz : float or None
+        Constant rate where the container states one and the times agree.
+    """
+
+    rows: int
+    columns: int
+    colour: ColourModel
+    source_sha256: str
+    frame_count: int = 1
+    lossy: LossyStep | None = None
+    derivation: tuple[str, ...] = ()
+    frame_times_ms: tuple[float, ...] | None = None
+    frame_rate_hz: float | None = None
+
+
+class FrameSource(Protocol):
+    """A still or loop whose frames can be read one at a time, as often as wanted."""
+
+    @property
+    def facts(self) -> PixelFacts:
+        """What is known of the pixels."""
+        ...
+
+    def frames(self) -> Iterator[NDArray[np.uint8]]:
+        """Yield each frame in order, C-contiguous uint8; only one needs to be in memory at a time."""
+        ...

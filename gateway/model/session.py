@@ -1,0 +1,49 @@
+"""The session: when, where, by whom, with which device."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from gateway.model.people import PersonName
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """The ultrasound device that acquired the captures."""
+
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    software: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Probe:
+    """The probe in use.
+
+    Parameters
+    ----------
+    type : str
+        A Transducer Type term (PS3.3 C.8.5.6), e.g. ``SECTOR_MECH``; empty if not stated.
+    nominal_frequency_mhz : float or None
+    """
+
+    type: str = ""
+    nominal_frequency_mhz: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Session:
+    """One visit in front of one device."""
+
+    start: datetime
+    """Aware: carries the site's offset from UTC at that moment."""
+    examiner: PersonName | None = None
+    performing_physician: PersonName | None = None
+    institution: str = ""
+    station: str = ""
+    device: Device = Device()
+    probe: Probe = Probe()
+    visit: str = ""
+    """The site's own key where one patient is seen twice by one device within the same minute; usually empty."""

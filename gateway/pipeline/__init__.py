@@ -1,0 +1,1 @@
+"""The straight line from exam to confirmed storage: steps, store, spool, queue."""

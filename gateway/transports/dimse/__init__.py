@@ -1,0 +1,1 @@
+"""DIMSE services over pynetdicom; the only place that imports it."""
