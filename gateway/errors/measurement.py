@@ -12,3 +12,78 @@ class MeasurementError(GatewayError):
 
     code: ClassVar[str] = "measurement"
     exit_code: ClassVar[int] = 3
+
+
+class SpeedNotPhysicalError(MeasurementError):
+    """A speed of sound that no tissue, implant or coupling medium has."""
+
+    code = "speed-not-physical"
+    explanation = (
+        "Speeds of sound in eyes, implants and coupling media lie between about 500 m/s (gas-filled eye, whole-path"
+        " average) and 3000 m/s (implant plastics). A value outside 300 to 8000 m/s is a slip of the keyboard or a "
+        "wrong unit. Write the speed in metres per second."
+    )
+
+
+class PointsCoincideError(MeasurementError):
+    """Two calipers on the same spot measure nothing."""
+
+    code = "points-coincide"
+    explanation = (
+        "A length between two equal points is zero and cannot be what was measured. Set the second caliper where it"
+        " belongs, or leave the points out so that the number travels as transcribed."
+    )
+
+
+class PointCountError(MeasurementError):
+    """Too few or too many points for the kind of measurement."""
+
+    code = "point-count"
+    explanation = (
+        "A distance, height, thickness, base, width, depth or axial length has two end points, a path two or more, "
+        "an angle three (the vertex in the middle), an area at least three."
+    )
+
+
+class PointBehindProbeError(MeasurementError):
+    """A point that lies nearer to the pivot than the probe face does."""
+
+    code = "point-behind-probe"
+    explanation = (
+        "No echo comes from behind the probe face. Either the caliper is outside the sector or the stated pivot or "
+        "pivot-to-face distance is wrong; no correction is computed from it."
+    )
+
+
+class NoScaleError(MeasurementError):
+    """Calipers on a picture whose pixels have no stated size."""
+
+    code = "no-scale"
+    explanation = (
+        "A caliper in pixels becomes millimetres only by the scale of its own picture. A scale is never borrowed "
+        "from another capture: state mm_per_pixel for this one, or leave the points out and give the displayed "
+        "number."
+    )
+
+
+class DisplayedValueDisagreesError(MeasurementError):
+    """The displayed number and the calipers tell different lengths."""
+
+    code = "displayed-value-disagrees"
+    explanation = (
+        "The number that the device displayed and the number recomputed from its calipers and scale differ by more "
+        "than 1 %. One of them is wrong: a scale copied from another depth setting, points in another picture size,"
+        " calipers that were moved after the number was read. The measurement is held until a person decides; "
+        "nothing is averaged."
+    )
+
+
+class CorrectionRefusedError(MeasurementError):
+    """A correction for another speed of sound that the stated geometry does not allow."""
+
+    code = "correction-refused"
+    explanation = (
+        "Changing the speed of sound moves every echo along its beam. Without the depth axis, or off the beam axis "
+        "without the pivot of the sector, the beams are not known, so no corrected value is given; the displayed "
+        "value stays as it is. State depth_axis and sector in the capture's calibration to get a correction."
+    )

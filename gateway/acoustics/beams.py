@@ -1,0 +1,105 @@
+"""Beams on the picture: from pixels to millimetres, and moving echoes along their beams for another speed of sound.
+
+In a sector the beams fan out from a pivot behind the probe face, so a point lies at ``x = (a + r) sin(angle)``,
+``z = (a + r) cos(angle) - a`` with `a` the distance from pivot to face and `r` the depth along the beam. A wrong speed
+scales `r` alone. In a linear picture all beams run along the depth axis and the lateral pitch is fixed. Refraction is
+neglected.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gateway.acoustics.pulse_echo import checked_speed
+from gateway.errors.measurement import CorrectionRefusedError, PointBehindProbeError
+from gateway.model.calibration import Calibration, DepthAxis
+
+ALONG_AXIS_DEG = 5.0
+"""How far a line may lean from the depth axis and still count as along it where no pivot is stated. Leaning by `t`
+changes the correction by sin(t)^2 of itself: under 1 % of a correction that is itself about 1 %."""
+
+
+def to_mm(points_px: NDArray[np.float64], calibration: Calibration) -> NDArray[np.float64]:
+    """Scale picture points to millimetres at the device's assumed speed.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (..., 2)
+        x, y in pixels, corner convention.
+
+    Returns
+    -------
+    ndarray, shape (..., 2)
+        x, y in millimetres from the picture's top-left corner.
+    """
+    scale = np.array([calibration.mm_per_pixel_x, calibration.mm_per_pixel_y], dtype=np.float64)
+    return np.multiply(points_px, scale, dtype=np.float64)
+
+
+def for_other_speed_mm(
+    points_px: NDArray[np.float64], calibration: Calibration, speed_m_per_s: float
+) -> NDArray[np.float64]:
+    """Move points along their beams to where they lie at another speed of sound.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (..., n, 2)
+        The n points of one measurement, or of many at once; pixels, corner convention.
+    calibration : Calibration
+        With the assumed speed; the sector where there is one.
+    speed_m_per_s : float
+
+    Returns
+    -------
+    ndarray, shape (..., n, 2)
+        Millimetres.
+
+    Raises
+    ------
+    CorrectionRefusedError
+        If the assumed speed, the depth axis or (off the axis) the pivot is not stated.
+    PointBehindProbeError
+        If a point lies between pivot and probe face.
+    """
+    if calibration.assumed_speed_m_per_s is None:
+        raise CorrectionRefusedError("the speed of sound that the device assumed is not stated")
+    ratio = checked_speed(speed_m_per_s) / checked_speed(calibration.assumed_speed_m_per_s)
+    points_mm = to_mm(points_px, calibration)
+    if calibration.sector is not None:
+        pivot_px = np.array([calibration.sector.pivot.x, calibration.sector.pivot.y], dtype=np.float64)
+        return _along_fan(points_mm, to_mm(pivot_px, calibration), calibration.sector.pivot_to_face_mm, ratio)
+    if calibration.depth_axis is None:
+        raise CorrectionRefusedError("neither the depth axis nor the pivot of the sector is stated")
+    axis = 0 if calibration.depth_axis is DepthAxis.LEFT_TO_RIGHT else 1
+    _refuse_off_axis(points_mm, axis)
+    scaled = points_mm.copy()
+    scaled[..., axis] *= ratio
+    return scaled
+
+
+def _along_fan(
+    points_mm: NDArray[np.float64], pivot_mm: NDArray[np.float64], pivot_to_face_mm: float, ratio: float
+) -> NDArray[np.float64]:
+    from_pivot_mm = points_mm - pivot_mm
+    radius_mm: NDArray[np.float64] = np.linalg.norm(from_pivot_mm, axis=-1, keepdims=True)
+    depth_mm = radius_mm - pivot_to_face_mm
+    if np.any(depth_mm < 0) or np.any(radius_mm == 0):
+        raise PointBehindProbeError(
+            "a point lies behind the probe face",
+            was=f"{float(np.min(depth_mm)):.2f} mm from the face",
+            fix="look at the pivot and pivot_to_face_mm of this capture",
+        )
+    moved: NDArray[np.float64] = pivot_mm + from_pivot_mm * (pivot_to_face_mm + depth_mm * ratio) / radius_mm
+    return moved
+
+
+def _refuse_off_axis(points_mm: NDArray[np.float64], axis: int) -> None:
+    steps = np.diff(points_mm, axis=-2)
+    lean_deg = np.degrees(np.arctan2(np.abs(steps[..., 1 - axis]), np.abs(steps[..., axis])))
+    if np.any(lean_deg > ALONG_AXIS_DEG):
+        raise CorrectionRefusedError(
+            "the line leaves the depth axis and the pivot of the sector is not stated",
+            was=f"{float(np.max(lean_deg)):.0f} degrees off the axis",
+            fix="state sector.pivot and sector.pivot_to_face_mm for this capture",
+        )

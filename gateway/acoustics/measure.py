@@ -1,0 +1,142 @@
+"""The measure step: recompute every measurement from its calipers, compare, and correct for the stated tissue."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gateway.acoustics.beams import for_other_speed_mm, to_mm
+from gateway.acoustics.quantities import computed_value, in_unit, measures, quantity_rule
+from gateway.errors import GatewayError
+from gateway.errors.measurement import (
+    CorrectionRefusedError,
+    DisplayedValueDisagreesError,
+    MeasurementError,
+    NoScaleError,
+    PointBehindProbeError,
+)
+from gateway.model.calibration import Calibration
+from gateway.model.exam import Exam, HeldPart, MeasuredExam
+from gateway.model.measurement import (
+    CorrectedValue,
+    MeasuredValue,
+    Measurement,
+    Quantity,
+    Unit,
+    ValueOrigin,
+)
+
+AGREEMENT = 0.01
+"""Displayed and recomputed value may differ by this share of the displayed one."""
+
+_DECIMALS = {Unit.MM: 2, Unit.CM: 3, Unit.UM: 0, Unit.MM2: 1, Unit.CM2: 3, Unit.DEG: 1}
+"""Digits shown where the source displayed none: a hundredth of a millimetre, finer than any 10 MHz probe resolves."""
+
+
+def measure(exam: Exam) -> MeasuredExam:
+    """Measure every measurement of an exam; those that contradict themselves are held, the others go on.
+
+    Parameters
+    ----------
+    exam : Exam
+
+    Returns
+    -------
+    MeasuredExam
+        One value for each measurement that could be measured, in the exam's order, and the held ones with reasons.
+    """
+    values: list[MeasuredValue] = []
+    held: list[HeldPart] = []
+    for measurement in exam.measurements:
+        calibration = exam.capture(measurement.capture_id).calibration
+        try:
+            values.append(measured_value(measurement, calibration))
+        except GatewayError as error:
+            error.where = error.where or f"measurement {measurement.id} on {measurement.capture_id}"
+            held.append(HeldPart(f"measurements {measurement.id}", measurement.id, error))
+    return MeasuredExam(exam, tuple(values), tuple(held))
+
+
+def measured_value(measurement: Measurement, calibration: Calibration | None) -> MeasuredValue:
+    """Measure one measurement.
+
+    A number without points travels as transcribed and is never corrected. Points give a recomputed value, which must
+    agree with the displayed one; a stated tissue gives a corrected value beside it, never instead of it.
+
+    Raises
+    ------
+    NoScaleError, PointCountError, PointsCoincideError, DisplayedValueDisagreesError, MeasurementError
+    """
+    displayed = measurement.displayed
+    if displayed is not None and not measures(measurement.kind, displayed.unit):
+        raise MeasurementError(
+            f"{measurement.kind.words} cannot be given in this unit",
+            was=displayed.unit.value,
+            fix=f"write it in {quantity_rule(measurement.kind).unit.value}",
+        )
+    if not measurement.points:
+        if displayed is None:
+            raise MeasurementError(
+                "neither points nor a displayed value", fix="give the calipers, the number that was displayed, or both"
+            )
+        reason = "the number came without its calipers" if measurement.tissue_speed else ""
+        return MeasuredValue(measurement, displayed, ValueOrigin.TRANSCRIBED, not_corrected_because=reason)
+    if calibration is None:
+        raise NoScaleError("calipers on a picture without a scale", fix="state mm_per_pixel for this capture")
+    points_px = np.array([(p.x, p.y) for p in measurement.points], dtype=np.float64)
+    unit = displayed.unit if displayed else quantity_rule(measurement.kind).unit
+    value = in_unit(computed_value(measurement.kind, to_mm(points_px, calibration)), unit)
+    recomputed = Quantity(value, unit, _shown(value, unit, displayed))
+    if displayed is not None:
+        _require_agreement(displayed, recomputed)
+    corrected, reason = _corrected(measurement, points_px, calibration, recomputed)
+    return MeasuredValue(
+        measurement,
+        displayed or recomputed,
+        ValueOrigin.RECOMPUTED if displayed else ValueOrigin.COMPUTED,
+        recomputed,
+        corrected,
+        reason,
+    )
+
+
+def _require_agreement(displayed: Quantity, recomputed: Quantity) -> None:
+    difference = abs(recomputed.value - displayed.value)
+    # The tiny allowance is for the binary representation of decimal digits, not for the measurement.
+    if difference > AGREEMENT * abs(displayed.value) + 1e-12:
+        raise DisplayedValueDisagreesError(
+            "displayed value and calipers differ by more than 1 %",
+            was=f"{displayed.words} displayed, {recomputed.value:.4g} {recomputed.unit.value} from the calipers",
+            fix="look at the capture's scale and at the caliper points",
+        )
+
+
+def _corrected(
+    measurement: Measurement, points_px: NDArray[np.float64], calibration: Calibration, recomputed: Quantity
+) -> tuple[CorrectedValue | None, str]:
+    """Return the value for the stated tissue and an empty reason, or None and why there is none."""
+    speed = measurement.tissue_speed
+    if speed is None:
+        return None, ""
+    assumed = calibration.assumed_speed_m_per_s
+    if assumed is None:
+        return None, "the speed of sound that the device assumed is not stated"
+    if assumed == speed.speed_m_per_s:
+        return None, f"the device already used {assumed:g} m/s"
+    try:
+        moved_mm = for_other_speed_mm(points_px, calibration, speed.speed_m_per_s)
+    except (CorrectionRefusedError, PointBehindProbeError) as error:
+        return None, str(error)
+    value = in_unit(computed_value(measurement.kind, moved_mm), recomputed.unit)
+    how = "end points moved along their beams" if calibration.sector else "depth axis scaled"
+    formula = f"{how}, depth x {speed.speed_m_per_s:g}/{assumed:g}, refraction neglected"
+    shown = _shown(value, recomputed.unit, measurement.displayed)
+    return CorrectedValue(Quantity(value, recomputed.unit, shown), speed, assumed, formula), ""
+
+
+def _shown(value: float, unit: Unit, displayed: Quantity | None) -> str:
+    """Digits as the source showed them, where it showed any."""
+    decimals = _DECIMALS[unit]
+    if displayed is not None and displayed.text:
+        decimals = len(displayed.text.partition(".")[2])
+    return f"{value:.{decimals}f}"
