@@ -12,3 +12,14 @@ class ObjectError(GatewayError):
 
     code: ClassVar[str] = "objects"
     exit_code: ClassVar[int] = 1
+
+
+class ObjectHasErrorsError(ObjectError):
+    """Objects that break the Standard and so are not queued."""
+
+    code = "object-has-errors"
+    explanation = (
+        "The checker found errors in what was built, so nothing was queued: an archive may refuse such an object "
+        "or, worse, keep it. Each finding names attribute and section. Where the exam's data cause it, mend them "
+        "there; an error in a clean exam is a fault of the gateway."
+    )
