@@ -14,6 +14,110 @@ class ObjectError(GatewayError):
     exit_code: ClassVar[int] = 1
 
 
+class UnknownAttributeError(ObjectError):
+    """A keyword that the data dictionary does not have."""
+
+    code = "unknown-attribute"
+    explanation = (
+        "Every attribute is written under its keyword of PS3.6, because a misspelt keyword would silently never reach "
+        "the object. This is a fault of the gateway, not of the exam: report it."
+    )
+
+
+class AttributeWrittenTwiceError(ObjectError):
+    """Two writers for one attribute of one object."""
+
+    code = "attribute-written-twice"
+    explanation = (
+        "Each attribute has one writer and one origin, so that the origin of every value can be told. This is a fault "
+        "of the gateway, not of the exam: report it."
+    )
+
+
+class ValueTooLongError(ObjectError):
+    """A value longer than its value representation allows."""
+
+    code = "value-too-long"
+    explanation = (
+        "Each kind of attribute has a greatest length (PS3.5 6.2), e.g. 16 characters for an accession number and 64 for "
+        "an identifier or a name group. Identifiers and names are never cut short: shorten the value at its source."
+    )
+
+
+class ValueNotAllowedError(ObjectError):
+    """A value that its value representation cannot hold."""
+
+    code = "value-not-allowed"
+    explanation = (
+        "Each kind of attribute has its own characters and range (PS3.5 6.2): no backslash or control character in "
+        "names and identifiers, digits and dots in UIDs, capitals in code strings, finite numbers. Mend the value at its "
+        "source."
+    )
+
+
+class PixelsNotAsStatedError(ObjectError):
+    """Frames that are unlike what was said of them."""
+
+    code = "pixels-not-as-stated"
+    explanation = (
+        "While the object was written, a frame had another size or colour model, or there were more or fewer frames, "
+        "than when the file was first looked at. The file changed meanwhile or is damaged: copy it again and hand the "
+        "exam over again."
+    )
+
+
+class FrameTimingUnknownError(ObjectError):
+    """A loop without any frame times."""
+
+    code = "frame-timing-unknown"
+    explanation = (
+        "A loop must say when its frames were taken (Frame Time or Frame Time Vector, PS3.3 C.7.6.5 and C.7.6.6), and "
+        "neither the exam nor the file does. A rate is never made up: state frame_rate_hz or frame_times_ms for this "
+        "capture."
+    )
+
+
+class FrameTimesDisagreeError(ObjectError):
+    """Frame times that do not fit the frames."""
+
+    code = "frame-times-disagree"
+    explanation = (
+        "There must be one time for each frame, the first 0, each later than the one before. With a kept range, give the "
+        "times of all frames of the source or of the kept ones only."
+    )
+
+
+class RegionOutsidePictureError(ObjectError):
+    """A calibrated region that is not inside its picture."""
+
+    code = "region-outside-picture"
+    explanation = (
+        "The region in which a scale holds is given in whole pixels from 0, both ends inclusive, and must lie inside the "
+        "picture (PS3.3 C.8.5.5). A region beyond it usually belongs to a picture of another size, and then the scale "
+        "does too."
+    )
+
+
+class ObjectTooLargeError(ObjectError):
+    """More bytes than the encoding can count."""
+
+    code = "object-too-large"
+    explanation = (
+        "Pixel data and its offset table count bytes in 32 bits (PS3.5 7.1 and A.4), and the times of a loop have to fit "
+        "into 65534 bytes. Keep a shorter range of the loop, or hand it over as several captures."
+    )
+
+
+class NotTranscodableError(ObjectError):
+    """A file that is not a loop as the gateway keeps it."""
+
+    code = "not-transcodable"
+    explanation = (
+        "The gateway keeps loops in JPEG-LS Lossless with one fragment a frame and unpacks only those for a destination. "
+        "This file is something else or is damaged: build the exam again."
+    )
+
+
 class ObjectHasErrorsError(ObjectError):
     """Objects that break the Standard and so are not queued."""
 
