@@ -127,3 +127,66 @@ class ObjectHasErrorsError(ObjectError):
         "or, worse, keep it. Each finding names attribute and section. Where the exam's data cause it, mend them "
         "there; an error in a clean exam is a fault of the gateway."
     )
+
+
+class ContentTreeError(ObjectError):
+    """A content tree that the structured report may not contain."""
+
+    code = "content-tree"
+    explanation = (
+        "Comprehensive SR lists which content items may stand in which relationship (PS3.3 A.35.3.3.1.2) and what each "
+        "value needs (PS3.3 C.17.3, C.18). The report would break one of these rules, so it was not built: a fault of "
+        "the gateway unless a text in the exam is empty or a number is none."
+    )
+
+
+class ReferencedImageMissingError(ObjectError):
+    """A report that would point to an image that was not built."""
+
+    code = "referenced-image-missing"
+    explanation = (
+        "A measurement or finding names a capture whose image is not among those of this exam's study. A report must "
+        "not point to an image that nobody can open. Mend or hold the capture and build the exam again."
+    )
+
+
+class EyesContradictError(ObjectError):
+    """A measurement or finding that joins one eye's statement with the other eye's picture."""
+
+    code = "eyes-contradict"
+    explanation = (
+        "A finding says one eye and the capture it rests on, or the capture of its measurement, shows the other. No "
+        "report is built that names the wrong eye, and none of the two is preferred. Correct the eye of the finding "
+        "or of the capture, or point to the right capture."
+    )
+
+
+class PointOutsideImageError(ObjectError):
+    """A caliper that lies outside its image."""
+
+    code = "point-outside-image"
+    explanation = (
+        "Spatial coordinates lie between 0,0 and the number of columns and rows (PS3.3 C.18.6.1.2). A caliper outside "
+        "the picture belongs to a picture of another size or to an uncropped one. Give the points in pixels of the "
+        "file that was handed over."
+    )
+
+
+class NothingToReportError(ObjectError):
+    """An exam without anything that a measurement report could state."""
+
+    code = "nothing-to-report"
+    explanation = (
+        "A measurement report holds measurements, findings or evaluations (PS3.16 TID 1500). This exam has none, so "
+        "there is nothing to report; its images go out without a report."
+    )
+
+
+class NotAPdfError(ObjectError):
+    """Bytes that are not a PDF document."""
+
+    code = "not-a-pdf"
+    explanation = (
+        "A PDF document starts with %PDF- and ends with %%EOF. Encapsulating anything else would give the archive a "
+        "document that no viewer opens. Make the report again."
+    )
