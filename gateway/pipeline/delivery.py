@@ -187,9 +187,7 @@ def _outcome(delivery: Delivery, receipt: Receipt, destination: DestinationSetti
     return Outcome(delivery, DeliveryState.WAITING, receipt.status, receipt.comment, pause_s)
 
 
-def _confirm(
-    tools: DeliveryTools, archive: Archive, destination: DestinationSettings, study_instance_uid: str
-) -> None:
+def _confirm(tools: DeliveryTools, archive: Archive, destination: DestinationSettings, study_instance_uid: str) -> None:
     """Turn 'sent' into 'committed' or 'listed'; what the archive denies having is refused with its reason."""
     sent = [
         delivery

@@ -134,11 +134,7 @@ class Queue:
         """Claim waiting deliveries of a study whose time has come and that nobody holds, oldest first."""
         now = self._clock()
         free = (deliveries.c.lease_until.is_(None)) | (deliveries.c.lease_until < now)
-        ready = (
-            _waiting(destination, study_instance_uid)
-            & (deliveries.c.not_before <= now)
-            & free
-        )
+        ready = _waiting(destination, study_instance_uid) & (deliveries.c.not_before <= now) & free
         with self._store.transaction() as connection:
             rows = connection.execute(_with_object().where(ready).order_by(deliveries.c.id).limit(most)).all()
             claimed = tuple(_delivery(row, tries=1) for row in rows)
@@ -178,9 +174,7 @@ class Queue:
                     lost.append(outcome.delivery)
         return tuple(lost)
 
-    def mark_sent(
-        self, sop_instance_uids: Iterable[str], destination: str, state: DeliveryState, comment: str
-    ) -> None:
+    def mark_sent(self, sop_instance_uids: Iterable[str], destination: str, state: DeliveryState, comment: str) -> None:
         """Move deliveries that are sent to another state, or give them another comment."""
         with self._store.transaction() as connection:
             connection.execute(

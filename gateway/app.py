@@ -1,0 +1,208 @@
+"""The composition root: makes everything from settings and hands it down; it alone may import all others."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
+from gateway.errors.settings import UnknownDestinationError
+from gateway.errors.store import StoreUnavailableError
+from gateway.intake.exam_folder import ExamFolder, read_exam_folder
+from gateway.mapping.speeds import load_speeds
+from gateway.pipeline.delivery import Commitment, DeliveryTools, FileToSend, Receipt, Verdict, deliver_study
+from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
+from gateway.pipeline.queue import Delivery, Queue
+from gateway.pipeline.spool import Spool
+from gateway.pipeline.store import Store
+from gateway.reports.contact_sheet import render_contact_sheet
+from gateway.reports.html import render_html
+from gateway.settings import DestinationSettings, Settings, StoreSettings
+from gateway.shipped import shipped_path
+from gateway.transports.dimse.archive import LoopbackArchive
+from gateway.transports.dimse.commitment import request_commitment
+from gateway.transports.dimse.peer import Peer
+from gateway.transports.dimse.query import find_instances
+from gateway.transports.dimse.storage_scu import OutgoingFile, StoreOutcome, send_files
+
+
+def _silent(_step: str, _done: int, _total: int) -> None:
+    """Report progress to nobody."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gateway:
+    """Everything made from one set of settings."""
+
+    settings: Settings
+    line: LineTools
+    queue: Queue
+
+    def read(self, exam: Path) -> ExamFolder:
+        """Read and map an exam folder or document, and open its media."""
+        speeds = load_speeds(Path(self.settings.site.speeds) if self.settings.site.speeds else None)
+        return read_exam_folder(exam, speeds, on_progress=self.line.on_progress)
+
+    def prepare(self, exam: Path) -> PreparedExam:
+        """Read, map, measure, build and check an exam."""
+        return prepare(self.read(exam), self.line)
+
+    def destination(self, name: str) -> DestinationSettings:
+        """Return the settings of a destination; an empty name means the only one there is.
+
+        Raises
+        ------
+        UnknownDestinationError
+        """
+        known = {destination.name: destination for destination in self.settings.destinations}
+        if not name and len(known) == 1:
+            return next(iter(known.values()))
+        if name not in known:
+            raise UnknownDestinationError(
+                "no destination has this name" if name else "say which destination",
+                was=name,
+                fix=f"known are {', '.join(sorted(known)) or 'none: add a [[destinations]] table to the settings'}",
+            )
+        return known[name]
+
+    def deliver(self, prepared: PreparedExam, destination: DestinationSettings, *, again: bool = False) -> Deliveries:
+        """Queue a prepared exam for a destination, send it and prove that it arrived."""
+        queue_exam(prepared, self.line, self.queue, destination.name, again=again)
+        tools = DeliveryTools(self.line.store, self.queue, self.line.spool, on_progress=self.line.on_progress)
+        archive = DimseArchive(_peer(destination, self.settings), destination.commitment_wait_s)
+        return deliver_study(tools, archive, destination, prepared.study_instance_uid)
+
+
+Deliveries = tuple[Delivery, ...]
+
+
+@contextmanager
+def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterator[Gateway]:
+    """Make a gateway from settings and close it at the end.
+
+    Raises
+    ------
+    StoreUnavailableError
+        If the data folder cannot be used.
+    """
+    data_folder = settings.store.data_folder
+    store = Store(data_folder)
+    try:
+        options = BuildOptions(
+            series_by=SeriesBy(settings.site.series_by),
+            uid_root=settings.site.uid_root,
+            snomed_extended=settings.site.snomed_extended,
+            general_equipment=GeneralEquipment(settings.site.general_equipment),
+        )
+        line = LineTools(store, Spool(data_folder / "spool"), options, on_progress)
+        worker = f"{socket.gethostname()}:{os.getpid()}"
+        yield Gateway(settings, line, Queue(store, worker))
+    finally:
+        store.close()
+
+
+def _peer(destination: DestinationSettings, settings: Settings) -> Peer:
+    return Peer(
+        name=destination.name,
+        ae_title=destination.ae_title,
+        host=destination.host,
+        port=destination.port,
+        calling_ae_title=settings.network.ae_title,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class DimseArchive:
+    """A destination over DIMSE, as `pipeline.delivery` wants to see it."""
+
+    peer: Peer
+    commitment_wait_s: float
+
+    def send(self, files: Sequence[FileToSend], on_receipt: Callable[[Receipt], None]) -> None:
+        """C-STORE the files and report each answer."""
+        outgoing = [
+            OutgoingFile(file.path, file.sop_class_uid, file.sop_instance_uid, file.transfer_syntax_uid)
+            for file in files
+        ]
+        send_files(self.peer, outgoing, on_result=lambda outcome: on_receipt(_receipt(outcome)))
+
+    def commit(self, instances: Sequence[tuple[str, str]]) -> Commitment:
+        """Ask for storage commitment and wait for the report."""
+        result = request_commitment(self.peer, instances, timeout_s=self.commitment_wait_s)
+        failed = {uid: f"failure reason {reason:04X}H" for uid, reason in result.failed.items()}
+        return Commitment(result.committed, failed, result.unanswered)
+
+    def listed(self, study_instance_uid: str) -> frozenset[str]:
+        """Find a study's instances by C-FIND."""
+        return find_instances(self.peer, study_instance_uid)
+
+
+def _receipt(outcome: StoreOutcome) -> Receipt:
+    return Receipt(outcome.sop_instance_uid, Verdict(outcome.verdict), outcome.status, outcome.comment)
+
+
+@dataclass(frozen=True, slots=True)
+class Demonstration:
+    """What the demo did, for the tables it prints."""
+
+    folder: Path
+    prepared: PreparedExam
+    deliveries: Deliveries
+    truth_mm: Mapping[str, float]
+    """Measurement id to what the phantom was drawn with."""
+    archive_name: str
+
+
+def demonstrate(folder: Path, settings: Settings, on_progress: Progress = _silent) -> Demonstration:
+    """Run the whole line on the shipped, invented exam against an archive of the demo's own on loopback.
+
+    Parameters
+    ----------
+    folder : Path
+        Where ``exam/``, ``archive/``, ``report.pdf``, ``report.html`` and ``contact-sheet.png`` are left.
+
+    Raises
+    ------
+    StoreUnavailableError
+        If the folder cannot be written.
+    """
+    exam = folder / "exam"
+    try:
+        shutil.copytree(shipped_path("demo-exam"), exam, dirs_exist_ok=True)
+    except OSError as error:
+        raise StoreUnavailableError("the demo folder cannot be written", where=str(folder), was=str(error)) from error
+    own = replace(settings, store=StoreSettings(folder / ".gateway-data"))
+    with (
+        LoopbackArchive(folder / "archive", ae_title="DEMOARCHIVE") as archive,
+        open_gateway(own, on_progress) as gateway,
+    ):
+        destination = DestinationSettings("demo-archive", "DEMOARCHIVE", "127.0.0.1", archive.port)
+        prepared = gateway.prepare(exam)
+        write_readable(prepared, folder)
+        deliveries = gateway.deliver(prepared, destination, again=True)
+    truth = json.loads((exam / "truth.json").read_text(encoding="utf-8"))
+    truth_mm = {name: row["true_mm"] for name, row in truth["measurements"].items()}
+    return Demonstration(folder, prepared, deliveries, truth_mm, "DEMOARCHIVE")
+
+
+def write_readable(prepared: PreparedExam, folder: Path) -> tuple[Path, Path, Path]:
+    """Write the report as PDF and page, and the contact sheet; return their paths."""
+    paths = folder / "report.pdf", folder / "report.html", folder / "contact-sheet.png"
+    contents = (
+        prepared.pdf,
+        render_html(prepared.report).encode(),
+        render_contact_sheet(prepared.report),
+    )
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for path, content in zip(paths, contents, strict=True):
+            path.write_bytes(content)
+    except OSError as error:
+        raise StoreUnavailableError("the report cannot be written", where=str(folder), was=str(error)) from error
+    return paths

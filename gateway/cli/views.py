@@ -1,0 +1,125 @@
+"""Exams, measurements, objects and deliveries as rows of text."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from gateway.standard.sop_classes import sop_class_name
+from gateway.standard.transfer_syntaxes import transfer_syntax_name
+
+if TYPE_CHECKING:
+    from gateway.model.measurement import MeasuredValue
+    from gateway.pipeline.line import CheckedObject, PreparedExam
+    from gateway.pipeline.queue import Delivery
+
+CAPTURE_HEADINGS = ("capture", "eye", "scan", "clock hour", "zone", "frames")
+MEASUREMENT_HEADINGS = ("measurement", "what", "on", "displayed", "corrected", "how")
+TRUTH_HEADINGS = ("measurement", "what", "displayed", "corrected", "phantom's true value", "difference")
+OBJECT_HEADINGS = ("object", "SOP Class", "transfer syntax", "findings", "stored", "committed")
+
+
+def capture_rows(prepared: PreparedExam) -> list[list[str]]:
+    """Each capture with eye, scan, clock hour, zone and frames."""
+    frames = {item.built.capture_id: item.built.frame_count for item in prepared.objects}
+    rows = []
+    for capture in prepared.measured.exam.captures:
+        position = capture.position
+        rows.append(
+            [
+                capture.id,
+                f"{capture.eye.value} ({capture.eye.abbreviation})",
+                position.scan_words or position.scan.value,
+                position.clock_hour.words if position.clock_hour else "-",
+                position.zone.words if position.zone else "-",
+                str(frames[capture.id]),
+            ]
+        )
+    return rows
+
+
+def measurement_rows(values: Sequence[MeasuredValue]) -> list[list[str]]:
+    """Each measurement with displayed and corrected value."""
+    return [
+        [
+            value.measurement.id,
+            _what(value),
+            value.measurement.capture_id,
+            value.value.words,
+            value.corrected.quantity.words if value.corrected else "-",
+            _how(value),
+        ]
+        for value in values
+    ]
+
+
+def truth_rows(values: Sequence[MeasuredValue], truth_mm: Mapping[str, float]) -> list[list[str]]:
+    """Each measurement beside what the phantom was drawn with."""
+    rows = []
+    for value in values:
+        best = value.corrected.quantity if value.corrected else value.value
+        true_mm = truth_mm.get(value.measurement.id)
+        difference = "-"
+        if true_mm is not None and best.unit.value == "mm":
+            difference = f"{best.value - true_mm:+.2f} mm ({(best.value - true_mm) / true_mm:+.1%})"
+        rows.append(
+            [
+                value.measurement.id,
+                _what(value),
+                value.value.words,
+                value.corrected.quantity.words if value.corrected else "-",
+                f"{true_mm:.2f} mm" if true_mm is not None else "-",
+                difference,
+            ]
+        )
+    return rows
+
+
+def object_rows(objects: Sequence[CheckedObject], deliveries: Mapping[str, Delivery]) -> list[list[str]]:
+    """Each object with SOP Class, transfer syntax, findings, store status and commitment."""
+    rows = []
+    for item in objects:
+        built = item.built
+        delivery = deliveries.get(built.sop_instance_uid)
+        rows.append(
+            [
+                built.capture_id or built.kind.value,
+                sop_class_name(built.sop_class_uid),
+                transfer_syntax_name(built.transfer_syntax_uid),
+                findings_words(item),
+                _stored(delivery),
+                delivery.comment or delivery.state.value if delivery else "-",
+            ]
+        )
+    return rows
+
+
+def findings_words(item: CheckedObject) -> str:
+    """``none``, or how many errors and warnings."""
+    errors, others = len(item.errors), len(item.findings) - len(item.errors)
+    parts = [f"{errors} errors"] if errors else []
+    parts += [f"{others} notes"] if others else []
+    return ", ".join(parts) or "none"
+
+
+def held_lines(prepared: PreparedExam) -> list[str]:
+    """Each part that was set aside, with its reason."""
+    return [f"held: {part.name or part.part}: {part.reason}" for part in prepared.held]
+
+
+def _stored(delivery: Delivery | None) -> str:
+    if delivery is None:
+        return "not queued"
+    return f"{delivery.status:04X}H" if delivery.status is not None else delivery.state.value
+
+
+def _what(value: MeasuredValue) -> str:
+    measurement = value.measurement
+    structure = measurement.structure.replace("-", " ")
+    return f"{measurement.kind.words} of {structure}" if structure else measurement.kind.words
+
+
+def _how(value: MeasuredValue) -> str:
+    if value.corrected:
+        return value.corrected.formula
+    return f"{value.origin.value}; {value.not_corrected_because}".removesuffix("; ")

@@ -1,0 +1,184 @@
+"""The straight line: read, map, measure, build, check, queue. Each step takes a value and returns the next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from gateway.acoustics.measure import measure
+from gateway.builders.built import BuiltObject
+from gateway.builders.encapsulated_pdf import build_encapsulated_pdf
+from gateway.builders.image import build_image
+from gateway.builders.options import BuildContext, BuildOptions
+from gateway.builders.series import plan_series
+from gateway.builders.sr.report import build_measurement_report
+from gateway.errors.media import MediaError
+from gateway.errors.objects import ObjectError, ObjectHasErrorsError
+from gateway.intake.exam_folder import ExamFolder
+from gateway.model.exam import Exam, HeldPart, MeasuredExam
+from gateway.model.holding import hold_captures
+from gateway.pipeline.queue import Queue
+from gateway.pipeline.spool import Spool
+from gateway.pipeline.store import ObjectRecord, Store
+from gateway.reports.model import Picture, Report, picture_of, report_model
+from gateway.reports.pdf import render_pdf
+from gateway.validation import Finding, Severity, check_file
+
+Progress = Callable[[str, int, int], None]
+"""Step, done, total."""
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedObject:
+    """A built object and what the checker says of it."""
+
+    built: BuiltObject
+    findings: tuple[Finding, ...]
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        """Findings that keep the object from being queued."""
+        return tuple(finding for finding in self.findings if finding.severity is Severity.ERROR)
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedExam:
+    """An exam with everything made of it, ready to be queued.
+
+    Parameters
+    ----------
+    measured : MeasuredExam
+        Without the parts that were held.
+    held : tuple of HeldPart
+        Parts set aside at any step, with reasons.
+    """
+
+    measured: MeasuredExam
+    study_instance_uid: str
+    objects: tuple[CheckedObject, ...]
+    held: tuple[HeldPart, ...]
+    report: Report
+    pdf: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class LineTools:
+    """What the line needs, made once by the composition root."""
+
+    store: Store
+    spool: Spool
+    options: BuildOptions
+    on_progress: Progress = lambda step, done, total: None
+
+
+def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
+    """Build, measure and check one exam that was read.
+
+    A capture that cannot be built, or whose image breaks the Standard, is held with what rests on it; the others go on.
+
+    Raises
+    ------
+    GatewayError
+        Where nothing is left to go on with.
+    """
+    context = BuildContext(tools.options, tools.store, tools.spool.building)
+    exam, images, held = _build_images(folder, context, tools.on_progress)
+    tools.on_progress("measure", 0, 1)
+    measured = measure(exam)
+    held = (*held, *measured.held)
+    tools.on_progress("measure", 1, 1)
+    pictures = {capture.id: picture_of(folder.media[capture.id], capture) for capture in exam.captures}
+    built = [image.built for image in images]
+    report = _report(measured, pictures, built, held)
+    tools.on_progress("report", 0, 2)
+    pdf = render_pdf(report)
+    structured = build_measurement_report(measured, built, context)
+    tools.on_progress("report", 1, 2)
+    document = build_encapsulated_pdf(measured, pdf, (*built, structured), context)
+    tools.on_progress("report", 2, 2)
+    checked = (*images, _checked(structured), _checked(document))
+    return PreparedExam(measured, structured.study_instance_uid, checked, held, report, pdf)
+
+
+def _build_images(
+    folder: ExamFolder, context: BuildContext, on_progress: Progress
+) -> tuple[Exam, tuple[CheckedObject, ...], tuple[HeldPart, ...]]:
+    """Build and check each capture's image; return the exam with the captures that may go on."""
+    exam = folder.exam
+    plan = plan_series(exam, context.options)
+    images: list[CheckedObject] = []
+    failed: list[HeldPart] = []
+    for number, capture in enumerate(exam.captures):
+        on_progress("build and check", number, len(exam.captures))
+        try:
+            built = build_image(exam, capture, folder.media[capture.id], plan[capture.id], context)
+            images.append(_without_errors(_checked(built)))
+        except (MediaError, ObjectError) as error:
+            failed.append(HeldPart(f"captures[{capture.id}]", capture.id, error))
+    on_progress("build and check", len(exam.captures), len(exam.captures))
+    if not images:
+        raise failed[0].reason
+    exam, held = hold_captures(exam, failed)
+    return exam, tuple(images), (*folder.held, *held)
+
+
+def _checked(built: BuiltObject) -> CheckedObject:
+    return CheckedObject(built, check_file(built.path).findings)
+
+
+def _without_errors(item: CheckedObject) -> CheckedObject:
+    if item.errors:
+        first = item.errors[0]
+        raise ObjectHasErrorsError(
+            f"the image breaks the Standard in {len(item.errors)} places, first: {first.message}",
+            where=f"{item.built.capture_id} {first.attribute}",
+            was=first.section,
+        )
+    return item
+
+
+def _report(
+    measured: MeasuredExam,
+    pictures: Mapping[str, Picture],
+    images: Sequence[BuiltObject],
+    held: Sequence[HeldPart],
+) -> Report:
+    identifiers = {"Study": images[0].study_instance_uid}
+    identifiers |= {f"Picture {image.capture_id}": image.sop_instance_uid for image in images}
+    return report_model(measured, pictures, identifiers, held)
+
+
+def queue_exam(prepared: PreparedExam, tools: LineTools, queue: Queue, destination: str, *, again: bool = False) -> int:
+    """Put an exam's objects into the spool, the store and the queue; exam state and jobs in one transaction.
+
+    Objects with errors stay out of the queue.
+
+    Parameters
+    ----------
+    again : bool
+        Send also what already arrived.
+
+    Returns
+    -------
+    int
+        How many deliveries wait because of this call.
+    """
+    clean = [item.built for item in prepared.objects if not item.errors]
+    for built in clean:
+        tools.spool.adopt(built.path, built.sha256)
+    with tools.store.transaction() as connection:
+        tools.store.record_exam(connection, prepared.study_instance_uid, prepared.measured.exam.key, len(prepared.held))
+        tools.store.record_objects(connection, [_record(built) for built in clean])
+        return queue.enqueue(connection, [built.sop_instance_uid for built in clean], destination, again=again)
+
+
+def _record(built: BuiltObject) -> ObjectRecord:
+    return ObjectRecord(
+        built.sop_instance_uid,
+        built.study_instance_uid,
+        built.series_instance_uid,
+        built.sop_class_uid,
+        built.transfer_syntax_uid,
+        built.kind.value,
+        built.sha256,
+    )
