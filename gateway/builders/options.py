@@ -9,8 +9,11 @@ from pathlib import Path
 from typing import Final, Protocol
 
 BUILDER_OUTPUT_VERSION: Final = 1
-"""Grows whenever the bytes of any built object change. It is part of every instance digest, so that an object that would
-come out otherwise gets another SOP Instance UID; the package version is not, so that an upgrade alone changes nothing."""
+"""Grows whenever the bytes of any built object change.
+
+It is part of every instance digest, so that an object that would come out otherwise gets another SOP Instance UID; the
+package version is not, so that an upgrade alone changes nothing.
+"""
 
 IMPLEMENTATION_CLASS_UID: Final = "2.25.150778996196725805900195371990803210585"
 """PS3.7 D.3.3.2. Derived from a UUID (PS3.5 B.2), because the project has no registered root of its own."""

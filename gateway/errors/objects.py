@@ -39,8 +39,8 @@ class ValueTooLongError(ObjectError):
 
     code = "value-too-long"
     explanation = (
-        "Each kind of attribute has a greatest length (PS3.5 6.2), e.g. 16 characters for an accession number and 64 for "
-        "an identifier or a name group. Identifiers and names are never cut short: shorten the value at its source."
+        "Each kind of attribute has a greatest length (PS3.5 6.2), e.g. 16 characters for an accession number and 64 "
+        "for an identifier or a name group. Identifiers and names are never cut short: shorten the value at its source."
     )
 
 
@@ -50,8 +50,8 @@ class ValueNotAllowedError(ObjectError):
     code = "value-not-allowed"
     explanation = (
         "Each kind of attribute has its own characters and range (PS3.5 6.2): no backslash or control character in "
-        "names and identifiers, digits and dots in UIDs, capitals in code strings, finite numbers. Mend the value at its "
-        "source."
+        "names and identifiers, digits and dots in UIDs, capitals in code strings, finite numbers. Mend the value at "
+        "its source."
     )
 
 
@@ -82,8 +82,8 @@ class FrameTimesDisagreeError(ObjectError):
 
     code = "frame-times-disagree"
     explanation = (
-        "There must be one time for each frame, the first 0, each later than the one before. With a kept range, give the "
-        "times of all frames of the source or of the kept ones only."
+        "There must be one time for each frame, the first 0, each later than the one before. With a kept range, give "
+        "the times of all frames of the source or of the kept ones only."
     )
 
 
@@ -92,9 +92,9 @@ class RegionOutsidePictureError(ObjectError):
 
     code = "region-outside-picture"
     explanation = (
-        "The region in which a scale holds is given in whole pixels from 0, both ends inclusive, and must lie inside the "
-        "picture (PS3.3 C.8.5.5). A region beyond it usually belongs to a picture of another size, and then the scale "
-        "does too."
+        "The region in which a scale holds is given in whole pixels from 0, both ends inclusive, and must lie inside "
+        "the picture (PS3.3 C.8.5.5). A region beyond it usually belongs to a picture of another size, and then the "
+        "scale does too."
     )
 
 
@@ -103,8 +103,8 @@ class ObjectTooLargeError(ObjectError):
 
     code = "object-too-large"
     explanation = (
-        "Pixel data and its offset table count bytes in 32 bits (PS3.5 7.1 and A.4), and the times of a loop have to fit "
-        "into 65534 bytes. Keep a shorter range of the loop, or hand it over as several captures."
+        "Pixel data and its offset table count bytes in 32 bits (PS3.5 7.1 and A.4), and the times of a loop have to "
+        "fit into 65534 bytes. Keep a shorter range of the loop, or hand it over as several captures."
     )
 
 
@@ -113,8 +113,8 @@ class NotTranscodableError(ObjectError):
 
     code = "not-transcodable"
     explanation = (
-        "The gateway keeps loops in JPEG-LS Lossless with one fragment a frame and unpacks only those for a destination. "
-        "This file is something else or is damaged: build the exam again."
+        "The gateway keeps loops in JPEG-LS Lossless with one fragment a frame and unpacks only those for a "
+        "destination. This file is something else or is damaged: build the exam again."
     )
 
 
