@@ -123,3 +123,5 @@ class Capture:
     vitreous: VitreousStatus | None = None
     is_key_image: bool = False
     comment: str = ""
+    number: int = 0
+    """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
