@@ -25,9 +25,14 @@ def test_same_uid_with_other_bytes_is_refused_and_nothing_is_written(store: Stor
     with store.transaction() as connection:
         store.record_exam(connection, "1.2", "exam", 0)
         store.record_objects(connection, [record("1.2.3", "aa")])
-    with pytest.raises(SameUidOtherContentError), store.transaction() as connection:
-        store.record_exam(connection, "1.2", "renamed", 3)
-        store.record_objects(connection, [record("1.2.3", "bb")])
+
+    def overwrite() -> None:
+        with store.transaction() as connection:
+            store.record_exam(connection, "1.2", "renamed", 3)
+            store.record_objects(connection, [record("1.2.3", "bb")])
+
+    with pytest.raises(SameUidOtherContentError):
+        overwrite()
     with store.transaction() as connection:
         assert connection.exec_driver_sql("SELECT exam_key, held_parts FROM exams").one() == ("exam", 0)
 
