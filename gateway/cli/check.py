@@ -17,7 +17,10 @@ def check(
     paths: Annotated[list[Path], typer.Argument(help="DICOM files, or folders of them.")],
     json_output: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
-    """Check DICOM files against the Standard's attribute types; each finding names its section."""
+    """Check DICOM files against the Standard.
+
+    Attribute types of the modules, each finding with its section.
+    """
     from gateway.validation import Severity, check_file
 
     files = [file for path in paths for file in _files(path)]

@@ -19,7 +19,10 @@ def demo(
     out: Annotated[Path, typer.Option(help="Folder to leave the results in.")] = Path("demo-output"),
     json_output: Annotated[bool, typer.Option("--json", help="Print one JSON document instead of tables.")] = False,
 ) -> None:
-    """Run the whole line on an invented exam, to a real archive on this machine's loopback."""
+    """Run the whole line on an invented exam.
+
+    It ends at an archive of the demo's own on this machine's loopback, with storage commitment.
+    """
     from gateway.app import demonstrate
     from gateway.settings import Settings
 

@@ -27,7 +27,10 @@ def build(
     settings: SettingsFile = None,
     json_output: AsJson = False,
 ) -> None:
-    """Build and check an exam's DICOM objects and write them to a folder, without sending anything."""
+    """Build and check an exam's DICOM objects.
+
+    They and the readable report are written to a folder; nothing is sent.
+    """
     from gateway.app import open_gateway, write_readable
 
     site = console.read_site_settings(settings)
@@ -52,7 +55,10 @@ def deliver(
     settings: SettingsFile = None,
     json_output: AsJson = False,
 ) -> None:
-    """Take an exam all the way: build, check, send, and prove that it arrived."""
+    """Take an exam all the way to a confirmed archive.
+
+    Build, check, send, and prove that it arrived.
+    """
     from gateway.app import open_gateway
 
     site = console.read_site_settings(settings)

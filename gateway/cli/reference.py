@@ -34,7 +34,7 @@ def init(
 def schema(
     name: Annotated[str, typer.Argument(help="Which document: exam or speeds.")],
 ) -> None:
-    """Print the JSON Schema (2020-12) of a document."""
+    """Print the JSON Schema of a document."""
     from gateway.shipped import shipped_path
 
     files = {"exam": "eye-ultrasound-exam-1.schema.json", "speeds": "speeds-1.schema.json"}
