@@ -1,0 +1,233 @@
+"""One measurement and everything that its number rests on (PS3.16 TID 300, 310, 315, 320).
+
+The number that the source displayed always comes first and carries the calipers. A value for another speed of sound
+stands after it as a measurement of its own kind: calculated, by a named method, and inferred from the displayed number,
+which is repeated below it by value with the speed that the device assumed. Both copies of the displayed number have the
+same Tracking Unique Identifier, so that a program can count them as one.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+
+from gateway.acoustics.repeats import mean_and_deviation
+from gateway.builders.sr.content import (
+    Child,
+    ContentItem,
+    code,
+    contains,
+    has_property,
+    inferred_from,
+    modifier,
+    num,
+    selected_from,
+    text,
+)
+from gateway.builders.sr.observation import person_observer
+from gateway.builders.sr.scope import ReportedImage, ReportScope, finding_site
+from gateway.builders.sr.values import Coordinates, GraphicType, Num
+from gateway.errors.measurement import MeasurementError
+from gateway.errors.objects import PointOutsideImageError
+from gateway.model.calibration import Point
+from gateway.model.laterality import Eye
+from gateway.model.measurement import (
+    CorrectedValue,
+    MeasuredValue,
+    Measurement,
+    MeasurementKind,
+    Quantity,
+    ValueOrigin,
+)
+from gateway.standard.codes import CodedConcept, concept
+
+
+def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, ...]:
+    """Return what one measurement contributes to its group, the displayed number first.
+
+    Raises
+    ------
+    ReferencedImageMissingError
+        If its image was not built.
+    PointOutsideImageError
+        If a caliper lies outside it.
+    """
+    displayed = _displayed(value, scope)
+    items = [dataclasses.replace(displayed, children=displayed.children + _remarks(value, scope))]
+    if value.corrected is not None:
+        items.append(_corrected(value.measurement, value.corrected, displayed, scope))
+    items.extend(_repeats(value.measurement, scope))
+    return tuple(contains(item) for item in items)
+
+
+def _displayed(value: MeasuredValue, scope: ReportScope) -> ContentItem:
+    measurement = value.measurement
+    image = scope.image(measurement.capture_id)
+    is_transcribed = value.origin is ValueOrigin.TRANSCRIBED
+    method = {
+        ValueOrigin.TRANSCRIBED: concept("sr", "transcribed"),
+        ValueOrigin.COMPUTED: concept("sr", "computed-from-calipers"),
+    }.get(value.origin)
+    children = (
+        *_modifiers(measurement, image.capture.eye, method, None if is_transcribed else concept("sr", "measured")),
+        *_sources(measurement, image, scope),
+        *scope.tracking(measurement.id, f"measurement {measurement.id}"),
+        *_measurer(measurement, scope),
+    )
+    return ContentItem(
+        concept("quantity", measurement.kind.value),
+        _number(value.value),
+        children,
+        observed=image.capture.acquired,
+        origin=f"measurements {measurement.id}",
+    )
+
+
+def _number(quantity: Quantity) -> Num:
+    return Num(quantity.value, concept("unit", quantity.unit.value), quantity.text)
+
+
+def _modifiers(
+    measurement: Measurement,
+    eye: Eye,
+    method: CodedConcept | None,
+    derivation: CodedConcept | None,
+    meaning: str = "",
+) -> tuple[Child, ...]:
+    """Return method, derivation, site, and the trade's name where it is not the code's (TID 300 rows 3 to 7, 16)."""
+    children = []
+    if method is not None:
+        children.append(modifier(code(concept("sr", "measurement-method"), method)))
+    if derivation is not None:
+        children.append(modifier(code(concept("sr", "derivation"), derivation)))
+    if measurement.kind is MeasurementKind.AXIAL_LENGTH:
+        children.append(finding_site(measurement.structure or "eye", eye, concept("sr", "axial")))
+    elif measurement.structure:
+        children.append(finding_site(measurement.structure, eye))
+    if not meaning and measurement.kind.words != concept("quantity", measurement.kind.value).meaning.lower():
+        meaning = measurement.kind.words
+    if meaning:
+        children.append(modifier(text(concept("sr", "equivalent-meaning"), meaning)))
+    return tuple(children)
+
+
+def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope) -> tuple[Child, ...]:
+    """Return where on which picture, and at which assumed speed of sound (TID 320).
+
+    A number without calipers points to its picture alone; whose speed is behind it, nobody knows.
+    """
+    purpose = concept("sr", "source-of-measurement")
+    reference = image.reference(measurement.frame)
+    if not measurement.points:
+        return (inferred_from(ContentItem(purpose, reference)),)
+    shape = _shape(measurement)
+    _require_inside(shape, image, measurement)
+    graphic_type = GraphicType.POINT if len(shape) == 1 else GraphicType.POLYLINE
+    selected = selected_from(ContentItem(None, reference))
+    children = [inferred_from(ContentItem(purpose, Coordinates(graphic_type, shape), (selected,)))]
+    calibration = image.capture.calibration
+    if calibration is not None and calibration.assumed_speed_m_per_s is not None:
+        words = "speed of sound assumed by the device"
+        children.append(inferred_from(_speed(calibration.assumed_speed_m_per_s, words, "", scope)))
+    return tuple(children)
+
+
+def _shape(measurement: Measurement) -> tuple[Point, ...]:
+    """Return the points as drawn: the outline of an area is closed (PS3.3 C.18.6.1.2)."""
+    points = measurement.points
+    if measurement.kind is MeasurementKind.AREA and points[0] != points[-1]:
+        return (*points, points[0])
+    return points
+
+
+def _require_inside(points: Sequence[Point], image: ReportedImage, measurement: Measurement) -> None:
+    columns, rows = image.built.columns, image.built.rows
+    for point in points:
+        if not (0 <= point.x <= columns and 0 <= point.y <= rows):
+            raise PointOutsideImageError(
+                "a caliper lies outside its image",
+                where=f"measurement {measurement.id} on {measurement.capture_id}",
+                was=f"{point.x:g},{point.y:g} in {columns} x {rows} pixels",
+                fix="give the points in pixels of the file that was handed over",
+            )
+
+
+def _speed(speed_m_per_s: float, words: str, source: str, scope: ReportScope) -> ContentItem:
+    """Return a speed of sound that says whose it is; below a NUM, INFERRED FROM is its place in Comprehensive SR."""
+    children = [modifier(scope.own_words(concept("sr", "equivalent-meaning"), words))]
+    if source:
+        children.append(inferred_from(text(concept("sr", "source"), source)))
+    return num(concept("sr", "speed-of-sound"), Num(speed_m_per_s, concept("unit", "m/s")), *children)
+
+
+def _corrected(
+    measurement: Measurement, corrected: CorrectedValue, displayed: ContentItem, scope: ReportScope
+) -> ContentItem:
+    """Return the value for another speed of sound: no calipers of its own, as they were drawn for the displayed one."""
+    speed = corrected.speed
+    tissue = f"in {speed.tissue.replace('-', ' ')}" if speed.tissue else "stated for this measurement"
+    eye = scope.image(measurement.capture_id).capture.eye
+    meaning = f"{measurement.kind.words} corrected for the speed of sound {tissue}, {speed.speed_m_per_s:g} m/s"
+    children = (
+        *_modifiers(measurement, eye, concept("sr", "gateway-correction"), concept("sr", "calculated"), meaning),
+        inferred_from(displayed),
+        inferred_from(_speed(speed.speed_m_per_s, f"speed of sound {tissue}", speed.source, scope)),
+        inferred_from(scope.own_words(concept("sr", "equation"), corrected.formula)),
+        *scope.tracking(f"{measurement.id} corrected", f"measurement {measurement.id} corrected"),
+        *_measurer(measurement, scope),
+    )
+    return ContentItem(
+        displayed.name,
+        _number(corrected.quantity),
+        children,
+        origin=f"rule: correction for the speed of sound of measurements {measurement.id}",
+    )
+
+
+def _measurer(measurement: Measurement, scope: ReportScope) -> tuple[Child, ...]:
+    """Return the person who measured, where it is not the examiner, who observed the whole report."""
+    person = measurement.measured_by
+    if person is None or person == scope.exam.session.examiner:
+        return ()
+    return person_observer(person, origin=f"measurements {measurement.id}.measured_by")
+
+
+def _remarks(value: MeasuredValue, scope: ReportScope) -> tuple[Child, ...]:
+    name = concept("sr", "comment")
+    children = []
+    if value.measurement.comment:
+        children.append(has_property(text(name, value.measurement.comment)))
+    if value.not_corrected_because:
+        words = f"not corrected for another speed of sound: {value.not_corrected_because}"
+        children.append(has_property(scope.own_words(name, words)))
+    return tuple(children)
+
+
+def _repeats(measurement: Measurement, scope: ReportScope) -> list[ContentItem]:
+    """Return the mean of repeats with its spread below it, inferred from each repeat.
+
+    The spread never stands beside the measurements: a reader that drops modifiers would show it as a length. Repeats
+    that cannot be averaged (one alone, or mixed units) stand as numbers of their own.
+    """
+    if not measurement.repeats:
+        return []
+    eye = scope.image(measurement.capture_id).capture.eye
+    name = concept("quantity", measurement.kind.value)
+    origin = f"measurements {measurement.id}.repeats"
+    as_written = _modifiers(measurement, eye, concept("sr", "transcribed"), None)
+    single = [num(name, _number(quantity), *as_written, origin=origin) for quantity in measurement.repeats]
+    try:
+        mean, deviation = mean_and_deviation(measurement.repeats)
+    except MeasurementError:
+        return single
+    unit = concept("unit", measurement.repeats[0].unit.value)
+    places = max(len(quantity.text.partition(".")[2]) for quantity in measurement.repeats)
+    meaning = f"mean {measurement.kind.words} of {len(single)} repeats"
+    children = (
+        *_modifiers(measurement, eye, None, concept("sr", "mean"), meaning),
+        has_property(num(concept("sr", "standard-deviation"), Num(deviation, unit, f"{deviation:.{places + 1}f}"))),
+        *(inferred_from(item) for item in single),
+        *scope.tracking(f"{measurement.id} mean", f"measurement {measurement.id} mean"),
+        *_measurer(measurement, scope),
+    )
+    return [ContentItem(name, Num(mean, unit, f"{mean:.{places}f}"), children, origin=origin)]
