@@ -1,0 +1,219 @@
+"""From the fields of a capture to the model's capture, with the rules between fields."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from gateway.errors.document import (
+    ClockHourError,
+    ContradictingFieldsError,
+    EyeContradictionError,
+    FieldMissingError,
+    FieldNotApplicableError,
+    FrameError,
+    FrameTimingError,
+    ValueOutOfRangeError,
+)
+from gateway.mapping.document.captures import CalibrationFields, CaptureFields
+from gateway.mapping.parts import Part
+from gateway.model.calibration import Calibration, PixelConvention, PixelRegion, Point, ScaleSource, SectorGeometry
+from gateway.model.capture import (
+    AcquisitionSettings,
+    Capture,
+    CaptureKind,
+    FrameRange,
+    FrameTiming,
+    ThermalIndex,
+)
+from gateway.model.position import ClockHour, ProbePosition, Scan
+
+CapturePart = Part[CaptureFields]
+
+
+def check_captures(parts: Sequence[CapturePart]) -> None:
+    """Refuse captures whose fields contradict one another."""
+    for part in parts:
+        if part.fields is not None:
+            _check_files(part, part.fields)
+            _check_position(part, part.fields)
+            _check_frames(part, part.fields)
+            _check_region(part, part.fields)
+    _check_shared_files(parts)
+
+
+def _check_files(part: CapturePart, fields: CaptureFields) -> None:
+    if fields.file is not None and fields.files is not None:
+        part.refuse(ContradictingFieldsError, "file and files both stand here", "files", fix="leave one of them out")
+    elif fields.file is None and fields.files is None:
+        part.refuse(FieldMissingError, "the media file is not stated", fix="write file: and its name")
+    if fields.kind is CaptureKind.STILL:
+        for name in ("files", "frame_rate_hz", "frame_times_ms", "keep"):
+            if getattr(fields, name) is not None:
+                fix = "leave it out, or write kind: loop"
+                part.refuse(FieldNotApplicableError, "a still has no frames", name, fix=fix)
+
+
+def _check_position(part: CapturePart, fields: CaptureFields) -> None:
+    scan = fields.scan
+    if scan.requires_clock_hour and fields.clock_hour is None:
+        what = f"the scan {scan.value} has no clock hour"
+        part.refuse(ClockHourError, what, "scan", fix="write clock_hour: as shown, e.g. 3 or 3:30")
+    if scan.forbids_clock_hour and fields.clock_hour is not None:
+        what = f"the scan {scan.value} has no clock hour of its own"
+        part.refuse(ClockHourError, what, "clock_hour", fix="leave it out, or write scan: axial-oblique")
+    if scan is Scan.OTHER and not fields.scan_words:
+        part.refuse(FieldMissingError, "the scan is not described", "scan", fix="write scan_words: in your own words")
+
+
+def _check_frames(part: CapturePart, fields: CaptureFields) -> None:
+    times = fields.frame_times_ms
+    if times is not None:
+        if fields.frame_rate_hz is not None:
+            what = "frame_rate_hz and frame_times_ms both stand here"
+            part.refuse(FrameTimingError, what, "frame_times_ms", fix="leave one of them out")
+        if times[0] != 0:
+            part.refuse(
+                FrameTimingError,
+                "the first frame time is not 0",
+                "frame_times_ms",
+                was=f"{times[0]:g}",
+                fix="count from the first frame",
+            )
+        late = next((i for i in range(1, len(times)) if times[i] <= times[i - 1]), None)
+        if late is not None:
+            was = f"{times[late]:g} after {times[late - 1]:g} at frame {late + 1}"
+            part.refuse(
+                FrameTimingError, "frame times do not increase", "frame_times_ms", was=was, fix="check the list"
+            )
+        if fields.files is not None and len(times) != len(fields.files):
+            was = f"{len(times)} times, {len(fields.files)} files"
+            part.refuse(
+                FrameTimingError, "not one time for each frame", "frame_times_ms", was=was, fix="check both lists"
+            )
+    _check_kept(part, fields)
+
+
+def frame_count(fields: CaptureFields) -> int | None:
+    """Return the number of recorded frames where the document tells it."""
+    if fields.kind is CaptureKind.STILL:
+        return 1
+    stated = fields.files or fields.frame_times_ms
+    return len(stated) if stated is not None else None
+
+
+def _check_kept(part: CapturePart, fields: CaptureFields) -> None:
+    if fields.keep is None:
+        return
+    first, last, count = fields.keep.first, fields.keep.last, frame_count(fields)
+    if first > last:
+        part.refuse(
+            FrameError,
+            "the first kept frame comes after the last",
+            "keep",
+            was=f"{first} to {last}",
+            fix="swap or mend them",
+        )
+    elif fields.kind is CaptureKind.LOOP and count is not None and last > count:
+        part.refuse(
+            FrameError, "the loop has fewer frames", "keep", was=f"{last} of {count}", fix=f"write at most {count}"
+        )
+
+
+def _check_region(part: CapturePart, fields: CaptureFields) -> None:
+    region = fields.calibration.region if fields.calibration else None
+    if region and (region.x0 > region.x1 or region.y0 > region.y1):
+        was = f"{region.x0},{region.y0} to {region.x1},{region.y1}"
+        what = "the region ends before it begins"
+        part.refuse(
+            ValueOutOfRangeError, what, "calibration", "region", was=was, fix="x0,y0 is top left, x1,y1 bottom right"
+        )
+
+
+def _check_shared_files(parts: Sequence[CapturePart]) -> None:
+    """One picture cannot show two eyes; two ranges of one loop of the same eye are fine."""
+    first: dict[str, CapturePart] = {}
+    for part in parts:
+        if part.fields is None:
+            continue
+        for name in part.fields.files or [part.fields.file or ""]:
+            other = first.setdefault(name, part)
+            if name and other.fields is not None and other.fields.eye is not part.fields.eye:
+                for one, two in ((part, other), (other, part)):
+                    _refuse_shared_file(one, two)
+                break
+
+
+def _refuse_shared_file(part: CapturePart, other: CapturePart) -> None:
+    was = f"also at {other.document.place((*other.path, 'eye'))}"
+    part.refuse(
+        EyeContradictionError, "one media file named for two eyes", "eye", was=was, fix="mend the file or the eye"
+    )
+
+
+def capture_of(fields: CaptureFields) -> Capture:
+    """Return the model's capture; its fields have been checked."""
+    return Capture(
+        id=fields.id,
+        kind=fields.kind,
+        files=tuple(fields.files) if fields.files else (fields.file or "",),
+        eye=fields.eye,
+        position=ProbePosition(
+            scan=fields.scan,
+            scan_words=fields.scan_words or "",
+            clock_hour=clock_hour_of(fields.clock_hour),
+            zone=fields.zone,
+            marker=fields.marker,
+            gaze=fields.gaze,
+        ),
+        acquired=fields.acquired,
+        settings=_settings_of(fields),
+        calibration=_calibration_of(fields.calibration) if fields.calibration else None,
+        timing=FrameTiming(fields.frame_rate_hz, tuple(fields.frame_times_ms or ())),
+        kept=FrameRange(fields.keep.first, fields.keep.last) if fields.keep else None,
+        lens=fields.lens,
+        vitreous=fields.vitreous,
+        is_key_image=bool(fields.key_image),
+        comment=fields.comment or "",
+    )
+
+
+def clock_hour_of(half_hours: int | None) -> ClockHour | None:
+    """Return the clock hour, where stated."""
+    return ClockHour(half_hours) if half_hours is not None else None
+
+
+def _settings_of(fields: CaptureFields) -> AcquisitionSettings:
+    index = fields.thermal_index
+    return AcquisitionSettings(
+        contact=fields.contact,
+        couplant=fields.couplant or "",
+        anaesthetic=fields.anaesthetic or "",
+        gain_db=fields.gain_db,
+        display_gain_db=fields.display_gain_db,
+        dynamic_range_db=fields.dynamic_range_db,
+        depth_mm=fields.depth_mm,
+        mechanical_index=fields.mechanical_index,
+        thermal_index=ThermalIndex(index.kind, index.value) if index else None,
+    )
+
+
+def corner_point(pair: tuple[float, float], calibration: CalibrationFields | None) -> Point:
+    """Return a point in corner convention: half a pixel is added where the capture counts from pixel centres."""
+    is_centre = calibration is not None and calibration.pixel_convention is PixelConvention.CENTRE
+    shift = 0.5 if is_centre else 0.0
+    return Point(pair[0] + shift, pair[1] + shift)
+
+
+def _calibration_of(fields: CalibrationFields) -> Calibration:
+    sector, region = fields.sector, fields.region
+    return Calibration(
+        mm_per_pixel_x=fields.mm_per_pixel.x,
+        mm_per_pixel_y=fields.mm_per_pixel.y,
+        depth_axis=fields.depth_axis,
+        sector=SectorGeometry(corner_point(sector.pivot, fields), sector.pivot_to_face_mm, sector.opening_angle_deg)
+        if sector
+        else None,
+        assumed_speed_m_per_s=fields.assumed_speed_m_per_s,
+        scale_source=fields.scale_source or ScaleSource.DEVICE,
+        region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
+    )

@@ -1,0 +1,1 @@
+"""The format ``eye-ultrasound-exam/1`` as pydantic models: one model for each mapping of the document."""

@@ -1,0 +1,178 @@
+"""Measurements, annotations, findings, and the document as a whole."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import ConfigDict, Field
+
+from gateway.errors.document import DocumentFormatError
+from gateway.mapping.document.base import Fields, FindingWords, PersonFields
+from gateway.mapping.document.captures import MOST_FRAMES, CaptureFields, EyeWord, Pair
+from gateway.mapping.document.who_and_why import OrderFields, PatientFields, SessionFields
+from gateway.mapping.scalars import (
+    Comment,
+    DisplayedNumber,
+    HalfHours,
+    Label,
+    PartId,
+    Rule,
+    Switch,
+    Text64,
+    concept_word,
+    matching,
+    number,
+    refusal,
+    text_of,
+    whole_number,
+    word_of,
+)
+from gateway.model.exam import Caution
+from gateway.model.finding import AnnotationKind, Presence
+from gateway.model.measurement import MeasurementKind, Quantity, Unit
+from gateway.model.position import Zone
+
+FORMAT = "eye-ultrasound-exam/1"
+
+
+class QuantityFields(Fields):
+    """A number with its unit, as displayed."""
+
+    value: DisplayedNumber = Field(description="The digits as displayed.", examples=[5.96, "6.00"])
+    unit: Annotated[Unit, word_of(Unit)] = Field(description="Unit as UCUM writes it.", examples=["mm"])
+
+    def to_model(self) -> Quantity:
+        """Return the quantity with its digits."""
+        return Quantity(float(self.value), self.unit, self.value)
+
+
+_MEASUREMENT_RULES: dict[str, Any] = {
+    "anyOf": [{"required": ["points"]}, {"required": ["displayed"]}],
+    "not": {"required": ["tissue", "speed_m_per_s"]},
+}
+
+Frame = Annotated[int, whole_number(1, MOST_FRAMES)]
+
+
+class MeasurementFields(Fields):
+    """One measurement on one capture; its eye is the capture's."""
+
+    model_config = ConfigDict(json_schema_extra=_MEASUREMENT_RULES)
+
+    id: PartId = Field(description="Name of the measurement, unique in the document.", examples=["m1"])
+    capture: PartId = Field(description="Id of the capture it was made on.", examples=["od-l9"])
+    frame: Frame | None = Field(
+        None, description="Frame of the recorded loop, from 1; needed where a loop has points.", examples=[12]
+    )
+    kind: Annotated[MeasurementKind, word_of(MeasurementKind)] = Field(
+        description="What is measured.", examples=["height"]
+    )
+    points: list[Pair] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Caliper points in pixels of the capture, in order; an angle's vertex in the middle.",
+        examples=[[[212.5, 240.0], [308.2, 241.1]]],
+    )
+    displayed: QuantityFields | None = Field(None, description="The number that the device displayed.")
+    tissue: Text64 | None = Field(
+        None, description="Word of the site's table of speeds of sound.", examples=["tumour", "vitreous"]
+    )
+    speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None, description="Speed of sound itself, instead of a tissue.", examples=[1550]
+    )
+    structure: Annotated[str, concept_word("structure")] | None = Field(None, description="What was measured.")
+    finding: PartId | None = Field(None, description="Id of the finding it belongs to.", examples=["f1"])
+    measured_by: PersonFields | None = Field(None, description="Who set the calipers.")
+    repeats: list[QuantityFields] | None = Field(
+        None, max_length=1000, description="Single readings, where it was taken several times."
+    )
+    comment: Comment | None = Field(None, description="Anything else, in words.")
+
+
+_ANNOTATION_RULES: dict[str, Any] = {
+    "oneOf": [
+        {"properties": {"kind": {"const": "arrow"}}, "required": ["from", "to"], "not": {"required": ["at"]}},
+        {
+            "properties": {"kind": {"const": "text"}},
+            "required": ["at", "text"],
+            "not": {"anyOf": [{"required": ["from"]}, {"required": ["to"]}]},
+        },
+    ]
+}
+
+
+class AnnotationFields(Fields):
+    """An arrow or a text that a person put on a capture; kept beside the pixels."""
+
+    model_config = ConfigDict(json_schema_extra=_ANNOTATION_RULES)
+
+    capture: PartId = Field(description="Id of the capture.", examples=["od-l9"])
+    frame: Frame | None = Field(
+        None, description="Frame of the recorded loop, from 1; left out for all frames.", examples=[12]
+    )
+    kind: Annotated[AnnotationKind, word_of(AnnotationKind)] = Field(description="arrow or text.", examples=["arrow"])
+    tail: Pair | None = Field(None, alias="from", description="Tail of an arrow, in pixels.", examples=[[100, 90]])
+    head: Pair | None = Field(None, alias="to", description="Head of an arrow, in pixels.", examples=[[212.5, 240]])
+    at: Pair | None = Field(None, description="Where a text stands, in pixels.", examples=[[20, 30]])
+    text: Label | None = Field(None, description="The text; an arrow may go without.", examples=["apex"])
+
+
+class FindingFields(Fields):
+    """One finding of one eye."""
+
+    id: PartId = Field(description="Name of the finding, unique in the document.", examples=["f1"])
+    eye: EyeWord = Field(description="The patient's eye; never guessed.", examples=["right"])
+    what: FindingWords = Field(description="What was found; a known word is sent with its code.", examples=["mass"])
+    presence: Annotated[Presence, word_of(Presence)] | None = Field(
+        None, description="present (the default), absent, undetermined, or not-shown; not-shown is never absent."
+    )
+    structure: Annotated[str, concept_word("structure")] | None = Field(None, description="Where in the eye.")
+    clock_hour: HalfHours | None = Field(None, description="At which clock hour, in half hours.", examples=[9])
+    zone: Annotated[Zone, word_of(Zone)] | None = Field(None, description="How far back in the globe.")
+    captures: list[PartId] | None = Field(
+        None, description="Ids of the captures that show it.", examples=[["od-l9", "od-t9"]]
+    )
+    comment: Comment | None = Field(None, description="Anything else, in words.")
+
+
+def _format(value: object) -> str:
+    text = text_of(value, FORMAT)
+    if text != FORMAT:
+        raise refusal(DocumentFormatError, "not a format known here", was=text[:60], fix=f"write {FORMAT}")
+    return text
+
+
+class ExamHeadFields(Fields):
+    """The document without its parts, which are read one by one so that each can be held alone."""
+
+    format: Annotated[str, Rule(_format, {"const": FORMAT})] = Field(description="Name and version of this format.")
+    synthetic: Switch | None = Field(
+        None, description="yes for invented data; every object then says so.", examples=["yes"]
+    )
+    language: (
+        Annotated[
+            str,
+            matching(
+                "[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8}){0,3}",
+                "this is not a language tag",
+                "write an RFC 5646 tag, e.g. en or sr-Latn",
+            ),
+        ]
+        | None
+    ) = Field(None, description="Language of the document's own words (RFC 5646); en where left out.", examples=["en"])
+    patient: PatientFields = Field(description="The person examined.")
+    order: OrderFields | None = Field(None, description="The order that asked for the exam.")
+    session: SessionFields = Field(description="When, where, by whom, with which device.")
+    cautions: list[Annotated[Caution, word_of(Caution)]] | None = Field(
+        None, description="What a reader and the next examiner must see."
+    )
+
+
+class ExamFields(ExamHeadFields):
+    """An eye-ultrasound exam: what was acquired, measured and found at one visit, with its media files beside it."""
+
+    captures: list[CaptureFields] = Field(min_length=1, description="Stills and loops.")
+    measurements: list[MeasurementFields] | None = Field(None, description="What was measured on them.")
+    annotations: list[AnnotationFields] | None = Field(None, description="Arrows and texts on them.")
+    findings: list[FindingFields] | None = Field(None, description="What was found.")

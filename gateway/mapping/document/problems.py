@@ -1,0 +1,175 @@
+"""From what pydantic refuses to errors with place, field and what to write instead."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from difflib import get_close_matches
+from functools import cache
+from typing import Any, TypeVar, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from gateway.errors import GatewayError, Place, all_error_classes
+from gateway.errors.document import (
+    DocumentError,
+    DuplicateKeyError,
+    EyeMissingError,
+    FieldMissingError,
+    TwoEyesError,
+    UnknownKeyError,
+    ValueNotUnderstoodError,
+)
+from gateway.mapping.document.base import Fields
+from gateway.mapping.located.tree import LocatedDocument, Path, Table, path_text, plain, walk
+
+F = TypeVar("F", bound=Fields)
+
+_PERSONAL_SECTIONS = {"patient", "order"}
+_PERSONAL_FIELDS = {"examiner", "performing_physician", "measured_by", "comment", "text", "what", "visit"}
+
+
+def is_personal(path: Path) -> bool:
+    """Whether a value at this path may speak of a person, so that no message may repeat it."""
+    return bool(path) and (path[0] in _PERSONAL_SECTIONS or any(step in _PERSONAL_FIELDS for step in path))
+
+
+def validated(
+    document: LocatedDocument, path: Path, model: type[F], keys: Sequence[str] = ()
+) -> tuple[F | None, list[GatewayError]]:
+    """Check the mapping at `path` against its model.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Keys of the mapping that are checked elsewhere and left out here.
+
+    Returns
+    -------
+    fields : model or None
+        None where something is wrong.
+    problems : list of GatewayError
+        Everything that is wrong, in document order.
+    """
+    node = document.node(path)
+    value = plain(node) if node is not None else None
+    if isinstance(value, dict):
+        value = {key: item for key, item in value.items() if key not in keys}
+    try:
+        return model.model_validate(value), []
+    except ValidationError as err:
+        found = [_problem(document, path, model, detail) for detail in err.errors(include_url=False)]
+        return None, in_order(found)
+
+
+def in_order(problems: Sequence[GatewayError]) -> list[GatewayError]:
+    """Sort problems by their place in the document."""
+
+    def place(problem: GatewayError) -> tuple[int, int]:
+        where = problem.where
+        return (where.line or 0, where.column or 0) if isinstance(where, Place) else (0, 0)
+
+    return sorted(problems, key=place)
+
+
+@cache
+def _error_classes() -> dict[str, type[GatewayError]]:
+    return {cls.code: cls for cls in all_error_classes(DocumentError)}
+
+
+_SHAPES = {
+    "model_type": ("a mapping of fields is expected here", "write its fields below it, indented"),
+    "dict_type": ("a mapping of fields is expected here", "write its fields below it, indented"),
+    "list_type": ("a list is expected here", "write it in [ ] or one item a line after -"),
+    "too_short": ("an empty list", "write at least one item or leave the key out"),
+    "too_long": ("too many items in a list", "check the list"),
+}
+
+
+def _problem(document: LocatedDocument, base: Path, model: type[Fields], detail: Any) -> GatewayError:  # noqa: ANN401
+    path = (*base, *detail["loc"])
+    kind = detail["type"]
+    if kind == "extra_forbidden":
+        return _unknown_key(document, path, known_keys(model, detail["loc"][:-1]))
+    where = document.place(path)
+    if kind == "missing":
+        return _missing(where, str(path[-1]))
+    if kind == "refused":
+        context = detail["ctx"]
+        was = "" if is_personal(path) and not context["was"].endswith(" characters") else context["was"]
+        return _error_classes()[context["error"]](context["what"], where=where, was=was, fix=context["fix"])
+    what, fix = _SHAPES.get(kind, ("this value is not understood", "see the schema of the format"))
+    return ValueNotUnderstoodError(what, where=where, fix=fix)
+
+
+def _missing(where: Place, field: str) -> GatewayError:
+    if field == "eye":
+        return EyeMissingError(
+            "the eye is not stated", where=where, fix="write eye: right or eye: left; it is never guessed"
+        )
+    return FieldMissingError("a required field is missing", where=where, fix=f"write {field}: and its value")
+
+
+def known_keys(model: type[BaseModel], steps: Sequence[str | int]) -> list[str]:
+    """Return the keys of the mapping that lies at `steps` inside a model's mapping."""
+    for step in steps:
+        if isinstance(step, str):
+            info = next((f for name, f in model.model_fields.items() if (f.alias or name) == step), None)
+            inner = next(_models_in(info.annotation), None) if info else None
+            if inner is None:
+                return []
+            model = inner
+    return [field.alias or name for name, field in model.model_fields.items()]
+
+
+def _models_in(annotation: object) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models_in(part)
+
+
+def _shown_key(path: Path, known: Sequence[str]) -> str:
+    """Return a key that may be repeated in a message; where a colon is misplaced, a key may be somebody's name."""
+    key = str(path[-1])
+    looks_like_a_key = re.fullmatch(r"[A-Za-z][A-Za-z0-9_ -]{0,39}", key) is not None
+    if looks_like_a_key and (not is_personal(path[:-1]) or get_close_matches(key.lower(), known)):
+        return key
+    return f"a key of {len(key)} characters"
+
+
+def _unknown_key(document: LocatedDocument, path: Path, known: Sequence[str]) -> GatewayError:
+    shown = _shown_key(path, known)
+    table = document.node(path[:-1])
+    position = document.position(path)
+    if isinstance(table, Table) and path[-1] in table.entries:
+        position = table.entries[str(path[-1])].key.position
+    near = get_close_matches(str(path[-1]).lower().replace("-", "_"), known, n=1)
+    fix = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
+    return UnknownKeyError(
+        "this key is not known here",
+        where=Place(document.file, position.line, position.column, path_text(path[:-1])),
+        was=shown,
+        fix=fix,
+    )
+
+
+def duplicate_keys(document: LocatedDocument) -> Iterator[tuple[Path, GatewayError]]:
+    """Yield an error for every key that stands twice in one mapping, with the path of the mapping."""
+    for path, node in walk(document.root):
+        if not isinstance(node, Table):
+            continue
+        for again in node.duplicates:
+            key = again.key.text
+            first = node.entries[key].key.position
+            where = Place(document.file, again.key.position.line, again.key.position.column, path_text(path))
+            was = f"first at {document.file}:{first}, again at {document.file}:{again.key.position}"
+            if key == "eye":
+                fix = "leave the one line that is right"
+                yield path, TwoEyesError("two eyes named for one capture", where=where, was=was, fix=fix)
+            else:
+                shown = _shown_key((*path, key), ())
+                yield (
+                    path,
+                    DuplicateKeyError(f"the key stands twice: {shown}", where=where, was=was, fix="delete one of them"),
+                )

@@ -1,0 +1,207 @@
+"""The reader of exam documents: from a file to one exam and the parts that had to be held.
+
+Three steps: the file becomes a located tree of texts, the tree is checked against the models of the format, and what
+passed becomes the domain exam. Every problem is collected on the way; none hides another.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from gateway.errors import GatewayError, Place
+from gateway.errors.document import (
+    DocumentError,
+    ExamDocumentError,
+    FieldMissingError,
+    NoCaptureLeftError,
+    ValueNotUnderstoodError,
+    ValueOutOfRangeError,
+)
+from gateway.mapping.captures import capture_of, check_captures
+from gateway.mapping.document.captures import CaptureFields
+from gateway.mapping.document.observations import (
+    AnnotationFields,
+    ExamHeadFields,
+    FindingFields,
+    MeasurementFields,
+)
+from gateway.mapping.document.problems import duplicate_keys, in_order, validated
+from gateway.mapping.located.file import read_located
+from gateway.mapping.located.tree import LocatedDocument, Table, path_text, walk
+from gateway.mapping.observations import (
+    annotation_of,
+    check_annotation,
+    check_finding,
+    check_measurement,
+    finding_of,
+    measurement_of,
+)
+from gateway.mapping.parts import SECTIONS, Part, read_parts
+from gateway.mapping.speeds import load_speeds
+from gateway.model.exam import Exam, HeldPart
+from gateway.model.measurement import TissueSpeed
+from gateway.model.order import Order
+
+
+@dataclass(frozen=True, slots=True)
+class MappedExam:
+    """An exam as far as its document could be accepted, and what was held."""
+
+    exam: Exam
+    held: tuple[HeldPart, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    captures: list[Part[CaptureFields]]
+    measurements: list[Part[MeasurementFields]]
+    annotations: list[Part[AnnotationFields]]
+    findings: list[Part[FindingFields]]
+
+    def all(
+        self,
+    ) -> Sequence[Part[CaptureFields] | Part[MeasurementFields] | Part[AnnotationFields] | Part[FindingFields]]:
+        return [*self.captures, *self.measurements, *self.annotations, *self.findings]
+
+
+def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None = None) -> MappedExam:
+    """Read an exam document (``eye-ultrasound-exam/1``, YAML or JSON).
+
+    Parameters
+    ----------
+    path : Path
+        The document; its folder's name becomes the exam's key.
+    speeds : mapping of str to TissueSpeed, optional
+        The site's table of speeds of sound; the shipped one where None.
+
+    Returns
+    -------
+    MappedExam
+        The exam with everything that could be accepted, and the held parts with reasons.
+
+    Raises
+    ------
+    ExamDocumentError
+        If the file cannot be read, anything outside the single parts is wrong, or no capture is left; it carries every
+        problem found.
+    """
+    try:
+        document = read_located(path)
+    except DocumentError as err:
+        raise ExamDocumentError([err]) from err
+    if not isinstance(document.root, Table):
+        where = document.place(())
+        raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
+    table = load_speeds() if speeds is None else speeds
+    duplicates = list(duplicate_keys(document))
+    head, problems = validated(document, (), ExamHeadFields, SECTIONS)
+    problems += [error for where, error in duplicates if len(where) < 2 or where[0] not in SECTIONS]
+    problems += _head_problems(document, head)
+    parts = _read_all_parts(document, duplicates, problems)
+    _check_all_parts(parts, table)
+    held = tuple(part.held() for part in parts.all() if not part.is_good)
+    if problems or head is None:
+        raise ExamDocumentError(in_order([*problems, *(part.reason for part in held)]))
+    if not any(part.is_good for part in parts.captures):
+        nothing_left = NoCaptureLeftError(
+            "no capture can be accepted", where=document.place(("captures",)), fix="mend those named"
+        )
+        raise ExamDocumentError([nothing_left, *(part.reason for part in held)])
+    return MappedExam(_exam(path, document, head, parts, table), held)
+
+
+_START = "begin with format: eye-ultrasound-exam/1"
+
+
+def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> list[GatewayError]:
+    problems: list[GatewayError] = []
+    captures = document.node(("captures",))
+    if captures is None:
+        where = document.place(("captures",))
+        problems.append(FieldMissingError("a required field is missing", where=where, fix="write captures: and a list"))
+    if head and head.patient.birth_date and head.patient.birth_date > head.session.start.date():
+        where = document.place(("patient", "birth_date"))
+        what = "the birth date lies after the exam"
+        problems.append(ValueOutOfRangeError(what, where=where, fix="mend birth_date or session.start"))
+    return problems
+
+
+def _read_all_parts(
+    document: LocatedDocument,
+    duplicates: Sequence[tuple[tuple[str | int, ...], GatewayError]],
+    problems: list[GatewayError],
+) -> _Parts:
+    parts = _Parts([], [], [], [])
+
+    try:
+        parts.captures.extend(read_parts(document, "captures", CaptureFields, duplicates))
+    except ValueNotUnderstoodError as err:
+        problems.append(err)
+    try:
+        parts.measurements.extend(read_parts(document, "measurements", MeasurementFields, duplicates))
+    except ValueNotUnderstoodError as err:
+        problems.append(err)
+    try:
+        parts.annotations.extend(read_parts(document, "annotations", AnnotationFields, duplicates))
+    except ValueNotUnderstoodError as err:
+        problems.append(err)
+    try:
+        parts.findings.extend(read_parts(document, "findings", FindingFields, duplicates))
+    except ValueNotUnderstoodError as err:
+        problems.append(err)
+    return parts
+
+
+def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
+    """Check in the order in which parts rest on one another, so that a held one takes its dependants with it."""
+    check_captures(parts.captures)
+    for finding in parts.findings:
+        check_finding(finding, parts.captures)
+    for measurement in parts.measurements:
+        check_measurement(measurement, parts.captures, parts.findings, speeds)
+    for annotation in parts.annotations:
+        check_annotation(annotation, parts.captures)
+
+
+def _exam(
+    path: Path, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, speeds: Mapping[str, TissueSpeed]
+) -> Exam:
+    captures = parts.captures
+    return Exam(
+        key=exam_key(path),
+        patient=head.patient.to_model(),
+        order=head.order.to_model() if head.order else Order(),
+        session=head.session.to_model(),
+        captures=tuple(capture_of(p.fields) for p in captures if p.fields and p.is_good),
+        measurements=tuple(
+            measurement_of(p, p.fields, captures, speeds) for p in parts.measurements if p.fields and p.is_good
+        ),
+        annotations=tuple(annotation_of(p.fields, captures) for p in parts.annotations if p.fields and p.is_good),
+        findings=tuple(finding_of(p.fields, captures) for p in parts.findings if p.fields and p.is_good),
+        cautions=tuple(head.cautions or ()),
+        language=head.language or "en",
+        is_synthetic=bool(head.synthetic),
+        origins=_origins(document, parts),
+    )
+
+
+def exam_key(path: Path) -> str:
+    """Return the name of the folder that holds the document, in characters that are safe in logs and file names."""
+    name = re.sub("[^A-Za-z0-9._-]+", "-", path.resolve().parent.name).strip("-.")
+    return name[:64] or "exam"
+
+
+def _origins(document: LocatedDocument, parts: _Parts) -> dict[str, Place]:
+    origins = {path_text(path): document.place(path) for path, _node in walk(document.root) if path}
+    # `model.holding.hold_captures` knows parts by their ids, not by their number.
+    for measurement in parts.measurements:
+        origins[f"measurements {measurement.id}"] = document.place(measurement.path)
+    for finding in parts.findings:
+        origins[f"findings {finding.id}"] = document.place(finding.path)
+    for annotation in parts.annotations:
+        if annotation.fields:
+            origins.setdefault(f"annotations on {annotation.fields.capture}", document.place(annotation.path))
+    return origins

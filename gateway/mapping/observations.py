@@ -1,0 +1,272 @@
+"""From the fields of measurements, annotations and findings to the model, with the rules between parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from difflib import get_close_matches
+
+from gateway.acoustics.quantities import measures, quantity_rule
+from gateway.errors.document import (
+    ContradictingFieldsError,
+    EyeContradictionError,
+    FieldMissingError,
+    FieldNotApplicableError,
+    FrameError,
+    NothingMeasuredError,
+    PointOutsidePictureError,
+    TissueNotKnownError,
+    UnitNotFittingError,
+)
+from gateway.errors.measurement import NoScaleError, PointCountError
+from gateway.mapping.captures import CapturePart, clock_hour_of, corner_point, frame_count
+from gateway.mapping.document.base import FindingWords
+from gateway.mapping.document.captures import CaptureFields
+from gateway.mapping.document.observations import (
+    AnnotationFields,
+    FindingFields,
+    MeasurementFields,
+    QuantityFields,
+)
+from gateway.mapping.parts import Part, find_part
+from gateway.model.calibration import Point
+from gateway.model.capture import CaptureKind
+from gateway.model.coded import TextOrCode
+from gateway.model.finding import Annotation, AnnotationKind, Finding, Presence
+from gateway.model.measurement import Measurement, TissueSpeed
+from gateway.standard.codes import find_concept
+
+MeasurementPart = Part[MeasurementFields]
+AnnotationPart = Part[AnnotationFields]
+FindingPart = Part[FindingFields]
+
+
+def _capture_fields(captures: Sequence[CapturePart], wanted: str) -> CaptureFields:
+    return next(part.fields for part in captures if part.id == wanted and part.fields is not None)
+
+
+# ---------------------------------------------------------------- findings
+
+
+def check_finding(part: FindingPart, captures: Sequence[CapturePart]) -> None:
+    """Refuse a finding that names captures of the other eye, or none that is there and good."""
+    fields = part.fields
+    if fields is None:
+        return
+    wanted = fields.captures or []
+    by_id = {capture.id: capture for capture in captures}
+    good = [by_id[name] for name in wanted if name in by_id and by_id[name].is_good]
+    for name in wanted:
+        # A finding stays as long as one of its captures does; only unknown ids are refused beside good ones.
+        if name not in by_id or not good:
+            find_part(part, captures, name, "captures")
+    for capture in good:
+        if capture.fields is not None and capture.fields.eye is not fields.eye:
+            place = capture.document.place((*capture.path, "eye"))
+            was = f"{fields.eye.value}, but {capture.fields.eye.value} at {place}"
+            what = "the finding and its capture name different eyes"
+            part.refuse(EyeContradictionError, what, "eye", was=was, fix="mend one of them")
+
+
+def finding_of(fields: FindingFields, captures: Sequence[CapturePart]) -> Finding:
+    """Return the model's finding; captures that are held are left out of it."""
+    good = {part.id for part in captures if part.is_good}
+    return Finding(
+        id=fields.id,
+        eye=fields.eye,
+        what=_what(fields.what),
+        presence=fields.presence or Presence.PRESENT,
+        structure=fields.structure or "",
+        clock_hour=clock_hour_of(fields.clock_hour),
+        zone=fields.zone,
+        capture_ids=tuple(name for name in fields.captures or [] if name in good),
+        comment=fields.comment or "",
+    )
+
+
+def _what(words: FindingWords) -> TextOrCode:
+    text, code = words.text or "", words.code.to_model() if words.code else None
+    known = find_concept("finding", text) if text and code is None else None
+    return TextOrCode(text.replace("-", " "), known) if known else TextOrCode(text, code)
+
+
+# ---------------------------------------------------------------- frames and points
+
+
+def _check_frame(
+    part: Part[MeasurementFields] | Part[AnnotationFields], frame: int | None, capture: CaptureFields
+) -> None:
+    if frame is None:
+        return
+    if capture.kind is CaptureKind.STILL:
+        part.refuse(FieldNotApplicableError, "a still has no frames", "frame", fix="leave frame out")
+        return
+    count, keep = frame_count(capture), capture.keep
+    if count is not None and frame > count:
+        part.refuse(
+            FrameError, "the loop has fewer frames", "frame", was=f"{frame} of {count}", fix=f"write at most {count}"
+        )
+    elif keep and not keep.first <= frame <= keep.last:
+        was = f"{frame}, kept are {keep.first} to {keep.last}"
+        part.refuse(FrameError, "this frame is not kept", "frame", was=was, fix="keep it, or use another frame")
+
+
+def _stored_frame(frame: int | None, capture: CaptureFields) -> int | None:
+    if frame is None or capture.keep is None:
+        return frame
+    return frame - capture.keep.first + 1
+
+
+def _check_points(part: Part[MeasurementFields] | Part[AnnotationFields], points: Sequence[Point], field: str) -> None:
+    for point in points:
+        if point.x < 0 or point.y < 0:
+            was = f"[{point.x:g}, {point.y:g}] from the corner"
+            part.refuse(PointOutsidePictureError, "a point outside the picture", field, was=was, fix="check the point")
+            return
+
+
+# ---------------------------------------------------------------- measurements
+
+
+def check_measurement(
+    part: MeasurementPart,
+    captures: Sequence[CapturePart],
+    findings: Sequence[FindingPart],
+    speeds: Mapping[str, TissueSpeed],
+) -> None:
+    """Refuse a measurement that contradicts itself, its capture or its finding."""
+    fields = part.fields
+    if fields is None:
+        return
+    _check_speed(part, fields, speeds)
+    _check_quantities(part, fields)
+    has_finding = fields.finding is not None and find_part(part, findings, fields.finding, "finding")
+    if not find_part(part, captures, fields.capture, "capture"):
+        return
+    capture = _capture_fields(captures, fields.capture)
+    _check_frame(part, fields.frame, capture)
+    if fields.points is not None:
+        _check_calipers(part, fields, capture)
+    if has_finding:
+        finding = next(other for other in findings if other.id == fields.finding)
+        if finding.fields is not None and finding.fields.eye is not capture.eye:
+            place = finding.document.place((*finding.path, "eye"))
+            was = f"{capture.eye.value} by its capture, but {finding.fields.eye.value} at {place}"
+            what = "the measurement and its finding belong to different eyes"
+            part.refuse(EyeContradictionError, what, "finding", was=was, fix="mend one of them")
+
+
+def _check_speed(part: MeasurementPart, fields: MeasurementFields, speeds: Mapping[str, TissueSpeed]) -> None:
+    if fields.tissue is not None and fields.speed_m_per_s is not None:
+        part.refuse(
+            ContradictingFieldsError,
+            "tissue and speed_m_per_s both stand here",
+            "speed_m_per_s",
+            fix="leave one of them out",
+        )
+    if fields.tissue is not None and fields.tissue not in speeds:
+        near = get_close_matches(fields.tissue, list(speeds), n=1)
+        fix = (f"did you mean {near[0]}? " if near else "") + "the table has " + ", ".join(speeds)
+        part.refuse(TissueNotKnownError, "the table of speeds has no such tissue", "tissue", was=fields.tissue, fix=fix)
+
+
+def _check_quantities(part: MeasurementPart, fields: MeasurementFields) -> None:
+    if fields.points is None and fields.displayed is None:
+        part.refuse(
+            NothingMeasuredError, "neither points nor a displayed number", fix="write points, displayed, or both"
+        )
+    stated: list[tuple[str, QuantityFields]] = [("displayed", fields.displayed)] if fields.displayed else []
+    stated += [("repeats", repeat) for repeat in fields.repeats or []]
+    for name, quantity in stated:
+        if not measures(fields.kind, quantity.unit):
+            what = f"{quantity.unit.value} is not a unit of this kind"
+            part.refuse(UnitNotFittingError, what, name, was=fields.kind.value, fix="mend kind or unit")
+
+
+def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: CaptureFields) -> None:
+    points = fields.points or []
+    rule = quantity_rule(fields.kind)
+    if not rule.fewest <= len(points) <= rule.most:
+        wanted = str(rule.fewest) if rule.fewest == rule.most else f"{rule.fewest} or more"
+        part.refuse(
+            PointCountError,
+            f"{fields.kind.words} has {wanted} points",
+            "points",
+            was=str(len(points)),
+            fix="check the points",
+        )
+    if capture.calibration is None:
+        fix = "state calibration for this capture, or leave the points out and give the displayed number"
+        part.refuse(NoScaleError, "points on a capture without a scale", "points", was=fields.capture, fix=fix)
+    if capture.kind is CaptureKind.LOOP and fields.frame is None:
+        part.refuse(
+            FieldMissingError, "points on a loop without their frame", "points", fix="write frame: and its number"
+        )
+    _check_points(part, [corner_point(pair, capture.calibration) for pair in points], "points")
+
+
+def measurement_of(
+    part: MeasurementPart, fields: MeasurementFields, captures: Sequence[CapturePart], speeds: Mapping[str, TissueSpeed]
+) -> Measurement:
+    """Return the model's measurement; it has been checked."""
+    capture = _capture_fields(captures, fields.capture)
+    return Measurement(
+        id=fields.id,
+        capture_id=fields.capture,
+        kind=fields.kind,
+        frame=_stored_frame(fields.frame, capture),
+        points=tuple(corner_point(pair, capture.calibration) for pair in fields.points or []),
+        displayed=fields.displayed.to_model() if fields.displayed else None,
+        tissue_speed=_tissue_speed(part, fields, speeds),
+        structure=fields.structure or "",
+        finding_id=fields.finding or "",
+        measured_by=fields.measured_by.to_model() if fields.measured_by else None,
+        repeats=tuple(repeat.to_model() for repeat in fields.repeats or []),
+        comment=fields.comment or "",
+    )
+
+
+def _tissue_speed(
+    part: MeasurementPart, fields: MeasurementFields, speeds: Mapping[str, TissueSpeed]
+) -> TissueSpeed | None:
+    if fields.tissue is not None:
+        return speeds[fields.tissue]
+    if fields.speed_m_per_s is not None:
+        return TissueSpeed(fields.speed_m_per_s, "", str(part.document.place((*part.path, "speed_m_per_s"))))
+    return None
+
+
+# ---------------------------------------------------------------- annotations
+
+
+def check_annotation(part: AnnotationPart, captures: Sequence[CapturePart]) -> None:
+    """Refuse an annotation without its points or on a capture that is not there."""
+    fields = part.fields
+    if fields is None:
+        return
+    needed = {AnnotationKind.ARROW: ("from", "to"), AnnotationKind.TEXT: ("at", "text")}[fields.kind]
+    stated = {"from": fields.tail, "to": fields.head, "at": fields.at, "text": fields.text or None}
+    for name in needed:
+        if stated[name] is None:
+            part.refuse(FieldMissingError, "a required field is missing", name, fix=f"write {name}: and its value")
+    for name in {"from", "to", "at"} - set(needed):
+        if stated[name] is not None:
+            part.refuse(FieldNotApplicableError, f"{fields.kind.value} has no such point", name, fix="leave it out")
+    if find_part(part, captures, fields.capture, "capture"):
+        capture = _capture_fields(captures, fields.capture)
+        _check_frame(part, fields.frame, capture)
+        for name, pair in (("from", fields.tail), ("to", fields.head), ("at", fields.at)):
+            if pair is not None:
+                _check_points(part, [corner_point(pair, capture.calibration)], name)
+
+
+def annotation_of(fields: AnnotationFields, captures: Sequence[CapturePart]) -> Annotation:
+    """Return the model's annotation; it has been checked."""
+    capture = _capture_fields(captures, fields.capture)
+    pairs = [fields.tail, fields.head] if fields.kind is AnnotationKind.ARROW else [fields.at]
+    return Annotation(
+        capture_id=fields.capture,
+        kind=fields.kind,
+        points=tuple(corner_point(pair, capture.calibration) for pair in pairs if pair is not None),
+        text=fields.text or "",
+        frame=_stored_frame(fields.frame, capture),
+    )
