@@ -80,7 +80,10 @@ def write_study(w: AttributeWriter, exam: Exam, options: BuildOptions) -> None:
     w.set("StudyDate", session.start, "session.start")
     w.set("StudyTime", session.start, "session.start")
     w.set("AccessionNumber", order.accession_number, "order.accession_number")
-    w.set("StudyID", order.requested_procedure.id, "order.requested_procedure.id")
+    if order.requested_procedure.id:
+        w.set("StudyID", order.requested_procedure.id, "order.requested_procedure.id")
+    else:  # media directories need one (PS3.3 F.5), and equipment may give it (C.7.2.1)
+        w.set("StudyID", session.start.strftime("%Y%m%d%H%M"), "rule: session start, where there is no order")
     w.set("ReferringPhysicianName", order.referring_physician, "order.referring_physician")
     if order.requested_procedure.description:
         description = shortened(order.requested_procedure.description, 64)

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import BinaryIO
 
 from pydicom.dataset import Dataset, FileMetaDataset
-from pydicom.filewriter import dcmwrite
+from pydicom.filebase import DicomFileLike
+from pydicom.filewriter import write_dataset, write_file_meta_info
 from pydicom.uid import UID
 
 from gateway.builders.attributes import AttributeWriter
@@ -38,24 +39,40 @@ def write_part10(content: AttributeWriter | Dataset, path: Path, transfer_syntax
 
 
 def part10_bytes(dataset: Dataset, transfer_syntax_uid: str) -> bytes:
-    """Return preamble, file meta information and dataset as bytes.
+    """Return preamble, file meta information and dataset, the last in Explicit VR Little Endian, as bytes."""
+    head = file_head(str(dataset.SOPClassUID), str(dataset.SOPInstanceUID), transfer_syntax_uid)
+    return head + dataset_bytes(dataset)
 
-    The file meta information is ours, not the library's: its version must not show in the bytes.
+
+def file_head(sop_class_uid: str, sop_instance_uid: str, transfer_syntax_uid: str) -> bytes:
+    """Return preamble, prefix and file meta information (PS3.10 7.1).
+
+    The implementation named is ours, not the library's: its version must not show in the bytes.
     """
     meta = FileMetaDataset()
     meta.FileMetaInformationVersion = b"\x00\x01"
-    meta.MediaStorageSOPClassUID = UID(str(dataset.SOPClassUID))
-    meta.MediaStorageSOPInstanceUID = UID(str(dataset.SOPInstanceUID))
+    meta.MediaStorageSOPClassUID = UID(sop_class_uid)
+    meta.MediaStorageSOPInstanceUID = UID(sop_instance_uid)
     meta.TransferSyntaxUID = UID(transfer_syntax_uid)
     meta.ImplementationClassUID = UID(IMPLEMENTATION_CLASS_UID)
     meta.ImplementationVersionName = IMPLEMENTATION_VERSION_NAME
-    written = Dataset()
-    written.update(dataset)
-    written.file_meta = meta
-    written.preamble = bytes(128)
     buffer = BytesIO()
-    dcmwrite(buffer, written, enforce_file_format=True)
+    write_file_meta_info(_explicit_little_endian(buffer), meta, enforce_standard=True)
+    return bytes(128) + b"DICM" + buffer.getvalue()
+
+
+def dataset_bytes(dataset: Dataset) -> bytes:
+    """Return a dataset in Explicit VR Little Endian: one content, one string of bytes."""
+    buffer = BytesIO()
+    write_dataset(_explicit_little_endian(buffer), dataset, parent_encoding="utf-8")
     return buffer.getvalue()
+
+
+def _explicit_little_endian(buffer: BytesIO) -> DicomFileLike:
+    file_like = DicomFileLike(buffer)
+    file_like.is_little_endian = True
+    file_like.is_implicit_VR = False
+    return file_like
 
 
 @contextmanager
@@ -81,12 +98,12 @@ def atomic_file(path: Path) -> Iterator[BinaryIO]:
         os.close(folder)
 
 
-def digest_of(path: Path) -> tuple[str, int]:
-    """Return SHA-256 and size of a file, read in pieces."""
+def digest_of(file: BinaryIO) -> tuple[str, int]:
+    """Return SHA-256 and size of an open file, read from its start in pieces."""
+    file.seek(0)
     digest = hashlib.sha256()
     size = 0
-    with path.open("rb") as file:
-        while chunk := file.read(_CHUNK_BYTES):
-            digest.update(chunk)
-            size += len(chunk)
+    while chunk := file.read(_CHUNK_BYTES):
+        digest.update(chunk)
+        size += len(chunk)
     return digest.hexdigest(), size

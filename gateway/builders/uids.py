@@ -13,14 +13,12 @@ import re
 import uuid
 from collections.abc import Sequence
 from datetime import UTC
-from io import BytesIO
 from typing import Final, TypeAlias
 
 from pydicom.dataset import Dataset
-from pydicom.filebase import DicomFileLike
-from pydicom.filewriter import write_dataset
 
 from gateway.builders.options import BUILDER_OUTPUT_VERSION, BuildOptions
+from gateway.builders.part10 import dataset_bytes
 from gateway.errors.objects import ValueNotAllowedError
 from gateway.model.exam import Exam
 from gateway.model.session import Device
@@ -112,19 +110,9 @@ def instance_uid(facts: Dataset, sources: Sequence[KeyPart], options: BuildOptio
     sources : sequence
         What the dataset does not show: digests of source files, the kept range, the variant.
     """
-    digest = hashlib.sha256(_canonical_bytes(facts)).hexdigest()
+    digest = hashlib.sha256(dataset_bytes(facts)).hexdigest()
     return derived_uid("instance", [BUILDER_OUTPUT_VERSION, list(sources), digest], options)
 
 
 def _device_key(device: Device) -> list[KeyPart]:
     return [device.maker, device.model, device.serial]
-
-
-def _canonical_bytes(facts: Dataset) -> bytes:
-    """Return the dataset as Explicit VR Little Endian in UTF-8: one content, one string of bytes."""
-    buffer = BytesIO()
-    file_like = DicomFileLike(buffer)
-    file_like.is_little_endian = True
-    file_like.is_implicit_VR = False
-    write_dataset(file_like, facts, parent_encoding="utf-8")
-    return buffer.getvalue()

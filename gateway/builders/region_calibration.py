@@ -1,0 +1,142 @@
+"""What a pixel measures: US Region Calibration, and Pixel Spacing or Pixel Aspect Ratio beside it.
+
+Region calibration is the calibration of ultrasound images (PS3.3 C.8.5.5), in centimetres. Some readers know Pixel
+Spacing alone, so it is written as a second witness (a standard-extended attribute, PS3.2 3.11.3), but only where one
+region covers the whole picture: elsewhere it would lend the scale to pixels that do not have it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Final
+
+from gateway.builders.attributes import AttributeWriter
+from gateway.errors.objects import RegionOutsidePictureError
+from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource
+
+_CENTIMETRES: Final = 3
+_TWO_DIMENSIONAL: Final = 1
+_TISSUE: Final = 1
+_SCALE_PROTECTED: Final = 0x2
+"""Bit 1 of Region Flags: the scale was set by the device itself (PS3.3 C.8.5.5.1.3)."""
+_LARGEST_RATIO_TERM: Final = 1_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class PictureSize:
+    """Rows and columns of a picture."""
+
+    rows: int
+    columns: int
+
+    @property
+    def whole(self) -> PixelRegion:
+        """The region that covers all of it."""
+        return PixelRegion(0, 0, self.columns - 1, self.rows - 1)
+
+
+def write_calibration(
+    w: AttributeWriter, calibration: Calibration | None, size: PictureSize, frequency_mhz: float | None, path: str
+) -> None:
+    """Write what is known of the size of a pixel; nothing where the capture states no scale.
+
+    Parameters
+    ----------
+    frequency_mhz : float or None
+        Nominal frequency of the probe.
+    path : str
+        Field path of the capture, e.g. ``captures[2]``.
+
+    Raises
+    ------
+    RegionOutsidePictureError
+        If the stated region does not lie inside the picture.
+    """
+    if calibration is None:
+        return
+    region = _region_inside(calibration, size, path)
+    item = AttributeWriter()
+    _write_region(item, calibration, region, f"{path}.calibration")
+    if frequency_mhz is not None:
+        # kHz, a whole number (PS3.3 C.8.5.5)
+        item.set("TransducerFrequency", round(frequency_mhz * 1000), "session.probe.nominal_frequency_mhz")
+    w.sequence("SequenceOfUltrasoundRegions", [item], f"{path}.calibration")
+    origin = f"{path}.calibration.mm_per_pixel"
+    if region == size.whole:
+        w.set("PixelSpacing", [calibration.mm_per_pixel_y, calibration.mm_per_pixel_x], origin)
+    elif calibration.mm_per_pixel_x != calibration.mm_per_pixel_y:
+        # Vertical over horizontal, whole numbers (PS3.3 C.7.6.3.1.7)
+        w.set("PixelAspectRatio", aspect_ratio(calibration.mm_per_pixel_y, calibration.mm_per_pixel_x), origin)
+
+
+def aspect_ratio(vertical_mm: float, horizontal_mm: float) -> tuple[int, int]:
+    """Return two whole numbers in the ratio of a pixel's height to its width."""
+    ratio = (Fraction(repr(vertical_mm)) / Fraction(repr(horizontal_mm))).limit_denominator(_LARGEST_RATIO_TERM)
+    return ratio.numerator, ratio.denominator
+
+
+def _region_inside(calibration: Calibration, size: PictureSize, path: str) -> PixelRegion:
+    region = calibration.region or size.whole
+    if not (0 <= region.x0 <= region.x1 < size.columns and 0 <= region.y0 <= region.y1 < size.rows):
+        raise RegionOutsidePictureError(
+            "the calibrated region does not lie inside the picture",
+            where=f"{path}.calibration.region",
+            was=f"x {region.x0} to {region.x1}, y {region.y0} to {region.y1} in {size.columns} x {size.rows} pixels",
+            fix="give the region in pixels of this picture, from 0, both ends inclusive",
+        )
+    return region
+
+
+def _write_region(item: AttributeWriter, calibration: Calibration, region: PixelRegion, path: str) -> None:
+    rule = "rule: PS3.3 C.8.5.5"
+    item.set("RegionSpatialFormat", _TWO_DIMENSIONAL, rule)
+    item.set("RegionDataType", _TISSUE, rule)
+    flags = _SCALE_PROTECTED if calibration.scale_source is ScaleSource.DEVICE else 0
+    item.set("RegionFlags", flags, f"{path}.scale_source")
+    origin = f"{path}.region" if calibration.region else "rule: the scale holds for the whole picture"
+    item.set("RegionLocationMinX0", region.x0, origin)
+    item.set("RegionLocationMinY0", region.y0, origin)
+    item.set("RegionLocationMaxX1", region.x1, origin)
+    item.set("RegionLocationMaxY1", region.y1, origin)
+    item.set("PhysicalUnitsXDirection", _CENTIMETRES, rule)
+    item.set("PhysicalUnitsYDirection", _CENTIMETRES, rule)
+    item.set("PhysicalDeltaX", millimetres_as_centimetres(calibration.mm_per_pixel_x), f"{path}.mm_per_pixel.x")
+    item.set("PhysicalDeltaY", millimetres_as_centimetres(calibration.mm_per_pixel_y), f"{path}.mm_per_pixel.y")
+    face = face_centre(calibration)
+    if face:
+        _write_reference_pixel(item, face, calibration, region, f"{path}.sector")
+
+
+def millimetres_as_centimetres(length_mm: float) -> float:
+    """Return millimetres as centimetres, rounded once: 0.07 becomes 0.007 and not 0.007000000000000001."""
+    return float(Fraction(repr(length_mm)) / 10)
+
+
+def face_centre(calibration: Calibration) -> Point | None:
+    """Return the middle of the transducer face in pixels, or None where the geometry is not stated.
+
+    It lies on the middle beam, `pivot_to_face_mm` from the pivot along the depth axis.
+    """
+    sector = calibration.sector
+    if sector is None or calibration.depth_axis is None:
+        return None
+    if calibration.depth_axis is DepthAxis.LEFT_TO_RIGHT:
+        return Point(sector.pivot.x + sector.pivot_to_face_mm / calibration.mm_per_pixel_x, sector.pivot.y)
+    return Point(sector.pivot.x, sector.pivot.y + sector.pivot_to_face_mm / calibration.mm_per_pixel_y)
+
+
+def _write_reference_pixel(
+    item: AttributeWriter, face: Point, calibration: Calibration, region: PixelRegion, origin: str
+) -> None:
+    """Write the pixel that holds the middle of the face, counted from the region's corner (PS3.3 C.8.5.5.1.16).
+
+    Its physical value is where the middle of that pixel lies from the middle of the face, so that the origin of the
+    physical coordinates is the face itself and not a rounded pixel.
+    """
+    x, y = math.floor(face.x), math.floor(face.y)
+    item.set("ReferencePixelX0", x - region.x0, origin)
+    item.set("ReferencePixelY0", y - region.y0, origin)
+    item.set("ReferencePixelPhysicalValueX", (x + 0.5 - face.x) * calibration.mm_per_pixel_x / 10, origin)
+    item.set("ReferencePixelPhysicalValueY", (y + 0.5 - face.y) * calibration.mm_per_pixel_y / 10, origin)
