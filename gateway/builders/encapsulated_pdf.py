@@ -1,4 +1,4 @@
-"""The readable report as an Encapsulated PDF object (PS3.3 A.45.1, C.24): for viewers that show no structured report."""
+"""The readable report as an Encapsulated PDF object (PS3.3 A.45.1, C.24), for viewers that show no SR."""
 
 from __future__ import annotations
 

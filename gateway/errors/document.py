@@ -33,6 +33,8 @@ class SeveralProblemsError(DocumentError):
         "One capture, measurement, annotation or finding was held for more than one reason. Each reason is listed with "
         "its own place; look up the single reasons for what each rule is for."
     )
+    most_listed: ClassVar[int] = 200
+    """A text with more lines than this helps nobody; `problems` has them all."""
 
     def __init__(self, problems: Sequence[GatewayError]) -> None:
         self.problems: tuple[GatewayError, ...] = tuple(problems)
@@ -43,7 +45,10 @@ class SeveralProblemsError(DocumentError):
     def __str__(self) -> str:
         if len(self.problems) == 1:
             return str(self.problems[0])
-        return "\n".join([f"{self.what}:", *(f"  {problem}" for problem in self.problems)])
+        lines = [f"{self.what}:", *(f"  {problem}" for problem in self.problems[: self.most_listed])]
+        if len(self.problems) > self.most_listed:
+            lines.append(f"  and {len(self.problems) - self.most_listed} more")
+        return "\n".join(lines)
 
     def __reduce__(self) -> tuple[object, ...]:
         return (type(self), (self.problems,))
@@ -356,12 +361,13 @@ class TissueNotKnownError(DocumentError):
 
 
 class PointOutsidePictureError(DocumentError):
-    """A point left of or above the picture."""
+    """A point beside the picture."""
 
     code = "point-outside-picture"
     explanation = (
-        "Points are pixels of the capture, x to the right and y down from its top-left corner. A negative one cannot "
-        "be on the picture; only the pivot of a sector may lie outside it."
+        "Points are pixels of the capture, x to the right and y down from its top-left corner. A negative one, or "
+        "one beyond its last column or row, cannot be on the picture and would be no spatial coordinate (PS3.3 "
+        "C.18.6.1.2): it belongs to a picture of another size. Only the pivot of a sector may lie outside."
     )
 
 

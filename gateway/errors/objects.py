@@ -150,38 +150,6 @@ class ReferencedImageMissingError(ObjectError):
     )
 
 
-class EyesContradictError(ObjectError):
-    """A measurement or finding that joins one eye's statement with the other eye's picture."""
-
-    code = "eyes-contradict"
-    explanation = (
-        "A finding says one eye and the capture it rests on, or the capture of its measurement, shows the other. No "
-        "report is built that names the wrong eye, and none of the two is preferred. Correct the eye of the finding "
-        "or of the capture, or point to the right capture."
-    )
-
-
-class PointOutsideImageError(ObjectError):
-    """A caliper that lies outside its image."""
-
-    code = "point-outside-image"
-    explanation = (
-        "Spatial coordinates lie between 0,0 and the number of columns and rows (PS3.3 C.18.6.1.2). A caliper outside "
-        "the picture belongs to a picture of another size or to an uncropped one. Give the points in pixels of the "
-        "file that was handed over."
-    )
-
-
-class NothingToReportError(ObjectError):
-    """An exam without anything that a measurement report could state."""
-
-    code = "nothing-to-report"
-    explanation = (
-        "A measurement report holds measurements, findings or evaluations (PS3.16 TID 1500). This exam has none, so "
-        "there is nothing to report; its images go out without a report."
-    )
-
-
 class NotAPdfError(ObjectError):
     """Bytes that are not a PDF document."""
 

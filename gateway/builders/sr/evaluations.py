@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-from gateway.builders.sr.content import Child, ContentItem, code, container, contains, text
+from gateway.builders.sr.content import Child, ContentItem, code, text
 from gateway.builders.sr.scope import ReportScope, finding_site
 from gateway.model.coded import TextOrCode
 from gateway.model.laterality import Eye
 from gateway.standard.codes import concept
 
 
-def qualitative_evaluations(scope: ReportScope) -> ContentItem | None:
-    """Return the container of evaluations, or None where the exam states none."""
+def qualitative_evaluations(scope: ReportScope) -> tuple[ContentItem, ...]:
+    """Return the evaluations that the exam states, in the order in which a reader should meet them."""
     exam = scope.exam
-    items = [
+    return (
         *_text_or_code("indications-for-procedure", exam.order.indication, "order.indication"),
         *_text_or_code("working-diagnosis", exam.order.working_diagnosis, "order.working_diagnosis"),
         *(scope.own_words(concept("sr", "caution"), caution.words, origin="cautions") for caution in exam.cautions),
         *(item for eye in Eye for item in _eye_as_found(eye, scope)),
-    ]
-    if not items:
-        return None
-    return container(concept("sr", "qualitative-evaluations"), *(contains(item) for item in items))
+    )
 
 
 def _text_or_code(name: str, said: TextOrCode | None, origin: str) -> list[ContentItem]:

@@ -17,7 +17,7 @@ from gateway.builders.sr.content import Child, ContentItem, code, container, con
 from gateway.builders.sr.image_library import clock_code
 from gateway.builders.sr.measurement import measurement_items
 from gateway.builders.sr.scope import ReportScope, finding_site
-from gateway.errors.objects import EyesContradictError
+from gateway.errors.document import EyeContradictionError
 from gateway.model.coded import TextOrCode
 from gateway.model.exam import MeasuredExam
 from gateway.model.finding import Finding, Presence
@@ -84,15 +84,15 @@ def group_item(group: Group, scope: ReportScope) -> ContentItem:
 
     Raises
     ------
-    EyesContradictError
+    EyeContradictionError
         If a capture behind the group shows the other eye.
     """
     for capture_id in group.capture_ids:
         if scope.image(capture_id).capture.eye is not group.eye:
-            raise EyesContradictError(
+            raise EyeContradictionError(
                 "a finding and its capture name different eyes",
                 where=f"{group.key}, capture {capture_id}",
-                fix="correct the eye of the finding or of the capture",
+                fix="mend one of them",
             )
     finding = group.finding
     zone = concept("zone", finding.zone.value) if finding is not None and finding.zone is not None else None

@@ -9,9 +9,8 @@ same Tracking Unique Identifier, so that a program can count them as one.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
-
 from gateway.acoustics.repeats import mean_and_deviation
+from gateway.builders.sr.calipers import outline, require_inside
 from gateway.builders.sr.content import (
     Child,
     ContentItem,
@@ -28,8 +27,6 @@ from gateway.builders.sr.observation import person_observer
 from gateway.builders.sr.scope import ReportedImage, ReportScope, finding_site
 from gateway.builders.sr.values import Coordinates, GraphicType, Num
 from gateway.errors.measurement import MeasurementError
-from gateway.errors.objects import PointOutsideImageError
-from gateway.model.calibration import Point
 from gateway.model.laterality import Eye
 from gateway.model.measurement import (
     CorrectedValue,
@@ -49,8 +46,8 @@ def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, 
     ------
     ReferencedImageMissingError
         If its image was not built.
-    PointOutsideImageError
-        If a caliper lies outside it.
+    PointOutsidePictureError
+        If a caliper lies outside it; see `calipers.hold_measurements_outside`.
     """
     displayed = _displayed(value, scope)
     items = [dataclasses.replace(displayed, children=displayed.children + _remarks(value, scope))]
@@ -120,8 +117,8 @@ def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope)
     reference = image.reference(measurement.frame)
     if not measurement.points:
         return (inferred_from(ContentItem(purpose, reference)),)
-    shape = _shape(measurement)
-    _require_inside(shape, image, measurement)
+    shape = outline(measurement)
+    require_inside(measurement, image.built)
     graphic_type = GraphicType.POINT if len(shape) == 1 else GraphicType.POLYLINE
     selected = selected_from(ContentItem(None, reference))
     children = [inferred_from(ContentItem(purpose, Coordinates(graphic_type, shape), (selected,)))]
@@ -130,26 +127,6 @@ def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope)
         words = "speed of sound assumed by the device"
         children.append(inferred_from(_speed(calibration.assumed_speed_m_per_s, words, "", scope)))
     return tuple(children)
-
-
-def _shape(measurement: Measurement) -> tuple[Point, ...]:
-    """Return the points as drawn: the outline of an area is closed (PS3.3 C.18.6.1.2)."""
-    points = measurement.points
-    if measurement.kind is MeasurementKind.AREA and points[0] != points[-1]:
-        return (*points, points[0])
-    return points
-
-
-def _require_inside(points: Sequence[Point], image: ReportedImage, measurement: Measurement) -> None:
-    columns, rows = image.built.columns, image.built.rows
-    for point in points:
-        if not (0 <= point.x <= columns and 0 <= point.y <= rows):
-            raise PointOutsideImageError(
-                "a caliper lies outside its image",
-                where=f"measurement {measurement.id} on {measurement.capture_id}",
-                was=f"{point.x:g},{point.y:g} in {columns} x {rows} pixels",
-                fix="give the points in pixels of the file that was handed over",
-            )
 
 
 def _speed(speed_m_per_s: float, words: str, source: str, scope: ReportScope) -> ContentItem:

@@ -29,7 +29,6 @@ from gateway.builders.sr.observation import observation_context_of
 from gateway.builders.sr.scope import ReportScope, language_item, report_scope
 from gateway.builders.uids import series_uid, study_uid
 from gateway.builders.value_rules import shortened
-from gateway.errors.objects import NothingToReportError
 from gateway.model.exam import Exam, MeasuredExam
 from gateway.standard.codes import CodedConcept, concept
 
@@ -55,10 +54,9 @@ def build_measurement_report(
 
     Raises
     ------
-    NothingToReportError
-        If the exam states no measurement, finding or evaluation; see `has_content`.
-    ReferencedImageMissingError, EyesContradictError, PointOutsideImageError
-        If the report would point to nothing, to the wrong eye, or beside the picture.
+    ReferencedImageMissingError, EyeContradictionError, PointOutsidePictureError
+        If the report would point to nothing, to the wrong eye, or beside the picture. The last is avoided by
+        `calipers.hold_measurements_outside`.
     """
     exam = measured.exam
     root = report_content(measured, images, context)
@@ -95,35 +93,11 @@ def build_measurement_report(
     )
 
 
-def has_content(measured: MeasuredExam) -> bool:
-    """Whether an exam states anything that a measurement report could hold."""
-    exam = measured.exam
-    order = exam.order
-    return bool(
-        measured.values
-        or exam.findings
-        or exam.cautions
-        or order.indication
-        or order.working_diagnosis
-        or any(capture.lens or capture.vitreous for capture in exam.captures)
-    )
-
-
 def report_content(measured: MeasuredExam, images: Sequence[BuiltObject], context: BuildContext) -> ContentItem:
-    """Return the content tree of the report (PS3.16 TID 1500).
-
-    Raises
-    ------
-    NothingToReportError
-        If no measurement, finding or evaluation would stand in it.
-    """
+    """Return the content tree of the report (PS3.16 TID 1500)."""
     exam = measured.exam
     scope = report_scope(exam, images, context.options)
     sections = _sections(measured, scope)
-    if not sections:
-        raise NothingToReportError(
-            "the exam states no measurement, finding or evaluation", where=exam.key, fix="send its images alone"
-        )
     library = [contains(image_library(scope))] if scope.images else []
     return container(
         concept("sr", "imaging-measurement-report"),
@@ -137,14 +111,21 @@ def report_content(measured: MeasuredExam, images: Sequence[BuiltObject], contex
 
 
 def _sections(measured: MeasuredExam, scope: ReportScope) -> list[ContentItem]:
-    """Return measurements and evaluations, whichever there are: at least one is required (TID 1500 rows 6, 10, 12)."""
+    """Return measurements and evaluations, whichever there are: at least one is required (TID 1500 rows 6, 10, 12).
+
+    An exam of pictures alone says that it states nothing, for silence might be read as "normal".
+    """
     sections = []
     groups = [contains(group_item(group, scope)) for group in groups_of(measured)]
     if groups:
         sections.append(container(concept("sr", "imaging-measurements"), *groups))
-    evaluations = qualitative_evaluations(scope)
-    if evaluations is not None:
-        sections.append(evaluations)
+    evaluations = list(qualitative_evaluations(scope))
+    if not groups:
+        words = "the exam states no measurement and no finding"
+        evaluations.append(scope.own_words(concept("sr", "comment"), words, origin="rule: nothing stated"))
+    if evaluations:
+        children = (contains(item) for item in evaluations)
+        sections.append(container(concept("sr", "qualitative-evaluations"), *children))
     return sections
 
 
