@@ -7,6 +7,7 @@ passed becomes the domain exam. Every problem is collected on the way; none hide
 from __future__ import annotations
 
 import re
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,7 @@ from gateway.errors.document import (
     ExamDocumentError,
     FieldMissingError,
     NoCaptureLeftError,
+    SeveralProblemsError,
     ValueNotUnderstoodError,
     ValueOutOfRangeError,
 )
@@ -31,6 +33,7 @@ from gateway.mapping.document.observations import (
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import LocatedDocument, Table, path_text, walk
+from gateway.mapping.located.tree import Path as TreePath
 from gateway.mapping.observations import (
     annotation_of,
     check_annotation,
@@ -39,7 +42,7 @@ from gateway.mapping.observations import (
     finding_of,
     measurement_of,
 )
-from gateway.mapping.parts import SECTIONS, Part, read_parts
+from gateway.mapping.parts import SECTIONS, F, Part, PartIndex, read_parts
 from gateway.mapping.speeds import load_speeds
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.measurement import TissueSpeed
@@ -96,21 +99,28 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
     table = load_speeds() if speeds is None else speeds
-    duplicates = list(duplicate_keys(document))
+    duplicates: dict[TreePath, list[GatewayError]] = defaultdict(list)
+    for where_to, error in duplicate_keys(document):
+        duplicates[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
     head, problems = validated(document, (), ExamHeadFields, SECTIONS)
-    problems += [error for where, error in duplicates if len(where) < 2 or where[0] not in SECTIONS]
-    problems += _head_problems(document, head)
+    problems += [*duplicates[()], *_head_problems(document, head)]
     parts = _read_all_parts(document, duplicates, problems)
     _check_all_parts(parts, table)
     held = tuple(part.held() for part in parts.all() if not part.is_good)
     if problems or head is None:
-        raise ExamDocumentError(in_order([*problems, *(part.reason for part in held)]))
+        raise ExamDocumentError(in_order([*problems, *_single_reasons(held)]))
     if not any(part.is_good for part in parts.captures):
-        nothing_left = NoCaptureLeftError(
-            "no capture can be accepted", where=document.place(("captures",)), fix="mend those named"
-        )
-        raise ExamDocumentError([nothing_left, *(part.reason for part in held)])
+        where = document.place(("captures",))
+        nothing_left = NoCaptureLeftError("no capture can be accepted", where=where, fix="mend those named")
+        raise ExamDocumentError([nothing_left, *_single_reasons(held)])
     return MappedExam(_exam(path, document, head, parts, table), held)
+
+
+def _single_reasons(held: Sequence[HeldPart]) -> list[GatewayError]:
+    reasons: list[GatewayError] = []
+    for part in held:
+        reasons.extend(part.reason.problems if isinstance(part.reason, SeveralProblemsError) else [part.reason])
+    return reasons
 
 
 _START = "begin with format: eye-ultrasound-exam/1"
@@ -130,56 +140,57 @@ def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> li
 
 
 def _read_all_parts(
-    document: LocatedDocument,
-    duplicates: Sequence[tuple[tuple[str | int, ...], GatewayError]],
-    problems: list[GatewayError],
+    document: LocatedDocument, duplicates: Mapping[TreePath, Sequence[GatewayError]], problems: list[GatewayError]
 ) -> _Parts:
-    parts = _Parts([], [], [], [])
+    def read(section: str, model: type[F]) -> list[Part[F]]:
+        try:
+            return read_parts(document, section, model, duplicates)
+        except DocumentError as err:
+            problems.append(err)
+            return []
 
-    try:
-        parts.captures.extend(read_parts(document, "captures", CaptureFields, duplicates))
-    except ValueNotUnderstoodError as err:
-        problems.append(err)
-    try:
-        parts.measurements.extend(read_parts(document, "measurements", MeasurementFields, duplicates))
-    except ValueNotUnderstoodError as err:
-        problems.append(err)
-    try:
-        parts.annotations.extend(read_parts(document, "annotations", AnnotationFields, duplicates))
-    except ValueNotUnderstoodError as err:
-        problems.append(err)
-    try:
-        parts.findings.extend(read_parts(document, "findings", FindingFields, duplicates))
-    except ValueNotUnderstoodError as err:
-        problems.append(err)
-    return parts
+    return _Parts(
+        read("captures", CaptureFields),
+        read("measurements", MeasurementFields),
+        read("annotations", AnnotationFields),
+        read("findings", FindingFields),
+    )
 
 
 def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
     """Check in the order in which parts rest on one another, so that a held one takes its dependants with it."""
     check_captures(parts.captures)
+    captures = PartIndex(parts.captures)
     for finding in parts.findings:
-        check_finding(finding, parts.captures)
+        check_finding(finding, captures)
+    findings = PartIndex(parts.findings)
     for measurement in parts.measurements:
-        check_measurement(measurement, parts.captures, parts.findings, speeds)
+        check_measurement(measurement, captures, findings, speeds)
     for annotation in parts.annotations:
-        check_annotation(annotation, parts.captures)
+        check_annotation(annotation, captures)
 
 
 def _exam(
     path: Path, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, speeds: Mapping[str, TissueSpeed]
 ) -> Exam:
-    captures = parts.captures
+    captures = PartIndex(parts.captures)
+    measurements, annotations = [], []
+    for part in parts.measurements:
+        capture = captures.good(part.fields.capture) if part.fields else None
+        if part.fields and capture and part.is_good:
+            measurements.append(measurement_of(part, part.fields, capture, speeds))
+    for mark in parts.annotations:
+        capture = captures.good(mark.fields.capture) if mark.fields else None
+        if mark.fields and capture and mark.is_good:
+            annotations.append(annotation_of(mark.fields, capture))
     return Exam(
         key=exam_key(path),
         patient=head.patient.to_model(),
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(),
-        captures=tuple(capture_of(p.fields) for p in captures if p.fields and p.is_good),
-        measurements=tuple(
-            measurement_of(p, p.fields, captures, speeds) for p in parts.measurements if p.fields and p.is_good
-        ),
-        annotations=tuple(annotation_of(p.fields, captures) for p in parts.annotations if p.fields and p.is_good),
+        captures=tuple(capture_of(p.fields) for p in parts.captures if p.fields and p.is_good),
+        measurements=tuple(measurements),
+        annotations=tuple(annotations),
         findings=tuple(finding_of(p.fields, captures) for p in parts.findings if p.fields and p.is_good),
         cautions=tuple(head.cautions or ()),
         language=head.language or "en",

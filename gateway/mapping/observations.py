@@ -18,7 +18,7 @@ from gateway.errors.document import (
     UnitNotFittingError,
 )
 from gateway.errors.measurement import NoScaleError, PointCountError
-from gateway.mapping.captures import CapturePart, clock_hour_of, corner_point, frame_count
+from gateway.mapping.captures import clock_hour_of, corner_point, frame_count
 from gateway.mapping.document.base import FindingWords
 from gateway.mapping.document.captures import CaptureFields
 from gateway.mapping.document.observations import (
@@ -27,7 +27,7 @@ from gateway.mapping.document.observations import (
     MeasurementFields,
     QuantityFields,
 )
-from gateway.mapping.parts import Part, find_part
+from gateway.mapping.parts import Part, PartIndex
 from gateway.model.calibration import Point
 from gateway.model.capture import CaptureKind
 from gateway.model.coded import TextOrCode
@@ -40,36 +40,33 @@ AnnotationPart = Part[AnnotationFields]
 FindingPart = Part[FindingFields]
 
 
-def _capture_fields(captures: Sequence[CapturePart], wanted: str) -> CaptureFields:
-    return next(part.fields for part in captures if part.id == wanted and part.fields is not None)
+Captures = PartIndex[CaptureFields]
+Findings = PartIndex[FindingFields]
 
 
 # ---------------------------------------------------------------- findings
 
 
-def check_finding(part: FindingPart, captures: Sequence[CapturePart]) -> None:
+def check_finding(part: FindingPart, captures: Captures) -> None:
     """Refuse a finding that names captures of the other eye, or none that is there and good."""
     fields = part.fields
     if fields is None:
         return
-    wanted = fields.captures or []
-    by_id = {capture.id: capture for capture in captures}
-    good = [by_id[name] for name in wanted if name in by_id and by_id[name].is_good]
-    for name in wanted:
-        # A finding stays as long as one of its captures does; only unknown ids are refused beside good ones.
-        if name not in by_id or not good:
-            find_part(part, captures, name, "captures")
-    for capture in good:
-        if capture.fields is not None and capture.fields.eye is not fields.eye:
-            place = capture.document.place((*capture.path, "eye"))
-            was = f"{fields.eye.value}, but {capture.fields.eye.value} at {place}"
+    stated = {name: captures.good(name) for name in fields.captures or []}
+    has_good_one = any(stated.values())
+    for name, capture in stated.items():
+        if capture is None:
+            # A finding stays as long as one of its captures does; only unknown ids are refused beside good ones.
+            if name not in captures or not has_good_one:
+                captures.find(part, name, "captures")
+        elif capture.eye is not fields.eye:
+            was = f"{fields.eye.value}, but {capture.eye.value} at {captures.place(name, 'eye')}"
             what = "the finding and its capture name different eyes"
             part.refuse(EyeContradictionError, what, "eye", was=was, fix="mend one of them")
 
 
-def finding_of(fields: FindingFields, captures: Sequence[CapturePart]) -> Finding:
+def finding_of(fields: FindingFields, captures: Captures) -> Finding:
     """Return the model's finding; captures that are held are left out of it."""
-    good = {part.id for part in captures if part.is_good}
     return Finding(
         id=fields.id,
         eye=fields.eye,
@@ -78,7 +75,7 @@ def finding_of(fields: FindingFields, captures: Sequence[CapturePart]) -> Findin
         structure=fields.structure or "",
         clock_hour=clock_hour_of(fields.clock_hour),
         zone=fields.zone,
-        capture_ids=tuple(name for name in fields.captures or [] if name in good),
+        capture_ids=tuple(name for name in dict.fromkeys(fields.captures or []) if captures.good(name)),
         comment=fields.comment or "",
     )
 
@@ -129,8 +126,8 @@ def _check_points(part: Part[MeasurementFields] | Part[AnnotationFields], points
 
 def check_measurement(
     part: MeasurementPart,
-    captures: Sequence[CapturePart],
-    findings: Sequence[FindingPart],
+    captures: Captures,
+    findings: Findings,
     speeds: Mapping[str, TissueSpeed],
 ) -> None:
     """Refuse a measurement that contradicts itself, its capture or its finding."""
@@ -139,20 +136,18 @@ def check_measurement(
         return
     _check_speed(part, fields, speeds)
     _check_quantities(part, fields)
-    has_finding = fields.finding is not None and find_part(part, findings, fields.finding, "finding")
-    if not find_part(part, captures, fields.capture, "capture"):
+    finding = findings.find(part, fields.finding, "finding") if fields.finding is not None else None
+    capture = captures.find(part, fields.capture, "capture")
+    if capture is None:
         return
-    capture = _capture_fields(captures, fields.capture)
     _check_frame(part, fields.frame, capture)
     if fields.points is not None:
         _check_calipers(part, fields, capture)
-    if has_finding:
-        finding = next(other for other in findings if other.id == fields.finding)
-        if finding.fields is not None and finding.fields.eye is not capture.eye:
-            place = finding.document.place((*finding.path, "eye"))
-            was = f"{capture.eye.value} by its capture, but {finding.fields.eye.value} at {place}"
-            what = "the measurement and its finding belong to different eyes"
-            part.refuse(EyeContradictionError, what, "finding", was=was, fix="mend one of them")
+    if finding is not None and finding.eye is not capture.eye:
+        place = findings.place(finding.id, "eye")
+        was = f"{capture.eye.value} by its capture, but {finding.eye.value} at {place}"
+        what = "the measurement and its finding belong to different eyes"
+        part.refuse(EyeContradictionError, what, "finding", was=was, fix="mend one of them")
 
 
 def _check_speed(part: MeasurementPart, fields: MeasurementFields, speeds: Mapping[str, TissueSpeed]) -> None:
@@ -205,10 +200,9 @@ def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: C
 
 
 def measurement_of(
-    part: MeasurementPart, fields: MeasurementFields, captures: Sequence[CapturePart], speeds: Mapping[str, TissueSpeed]
+    part: MeasurementPart, fields: MeasurementFields, capture: CaptureFields, speeds: Mapping[str, TissueSpeed]
 ) -> Measurement:
     """Return the model's measurement; it has been checked."""
-    capture = _capture_fields(captures, fields.capture)
     return Measurement(
         id=fields.id,
         capture_id=fields.capture,
@@ -238,7 +232,7 @@ def _tissue_speed(
 # ---------------------------------------------------------------- annotations
 
 
-def check_annotation(part: AnnotationPart, captures: Sequence[CapturePart]) -> None:
+def check_annotation(part: AnnotationPart, captures: Captures) -> None:
     """Refuse an annotation without its points or on a capture that is not there."""
     fields = part.fields
     if fields is None:
@@ -251,17 +245,16 @@ def check_annotation(part: AnnotationPart, captures: Sequence[CapturePart]) -> N
     for name in {"from", "to", "at"} - set(needed):
         if stated[name] is not None:
             part.refuse(FieldNotApplicableError, f"{fields.kind.value} has no such point", name, fix="leave it out")
-    if find_part(part, captures, fields.capture, "capture"):
-        capture = _capture_fields(captures, fields.capture)
+    capture = captures.find(part, fields.capture, "capture")
+    if capture is not None:
         _check_frame(part, fields.frame, capture)
         for name, pair in (("from", fields.tail), ("to", fields.head), ("at", fields.at)):
             if pair is not None:
                 _check_points(part, [corner_point(pair, capture.calibration)], name)
 
 
-def annotation_of(fields: AnnotationFields, captures: Sequence[CapturePart]) -> Annotation:
+def annotation_of(fields: AnnotationFields, capture: CaptureFields) -> Annotation:
     """Return the model's annotation; it has been checked."""
-    capture = _capture_fields(captures, fields.capture)
     pairs = [fields.tail, fields.head] if fields.kind is AnnotationKind.ARROW else [fields.at]
     return Annotation(
         capture_id=fields.capture,

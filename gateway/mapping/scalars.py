@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from difflib import get_close_matches
 from enum import StrEnum
 from typing import Annotated, Any, TypeVar
 
@@ -57,8 +58,19 @@ class Rule:
 
 def refusal(error: type[DocumentError], what: str, *, was: object = "", fix: str = "") -> PydanticCustomError:
     """Return what a validator raises; `mapping.document.problems` turns it into `error` with its place."""
+    shown = str(was)
+    if len(shown) > _LONGEST_SHOWN:
+        shown = f"{shown[:_LONGEST_SHOWN]}..."
     # The message template is not used: braces in a value must not be read as a format.
-    return PydanticCustomError("refused", "refused", {"error": error.code, "what": what, "was": str(was), "fix": fix})
+    return PydanticCustomError("refused", "refused", {"error": error.code, "what": what, "was": shown, "fix": fix})
+
+
+_LONGEST_SHOWN = 80
+
+
+def _use_one_of(text: str, allowed: Sequence[str]) -> str:
+    near = get_close_matches(text.lower(), allowed, n=1) if len(text) <= _LONGEST_SHOWN else []
+    return (f"did you mean {near[0]}? " if near else "") + "use " + ", ".join(allowed)
 
 
 def text_of(value: object, expected: str) -> str:
@@ -325,7 +337,7 @@ def word_of(enumeration: type[E]) -> Rule:
     def read(value: object) -> E:
         text = text_of(value, "a word")
         if text not in allowed:
-            raise refusal(WordNotKnownError, "this word is not known here", was=text, fix="use " + ", ".join(allowed))
+            raise refusal(WordNotKnownError, "this word is not known here", was=text, fix=_use_one_of(text, allowed))
         return enumeration(text)
 
     return Rule(read, {"enum": allowed})
@@ -337,8 +349,9 @@ def concept_word(group: str) -> Rule:
     def read(value: object) -> str:
         text = text_of(value, "a word")
         if text not in words(group):
-            fix = "use " + ", ".join(words(group))
-            raise refusal(WordNotKnownError, "this word is not known here", was=text, fix=fix)
+            raise refusal(
+                WordNotKnownError, "this word is not known here", was=text, fix=_use_one_of(text, words(group))
+            )
         return text
 
     return Rule(read, lambda: {"enum": list(words(group))})

@@ -161,15 +161,15 @@ def duplicate_keys(document: LocatedDocument) -> Iterator[tuple[Path, GatewayErr
             continue
         for again in node.duplicates:
             key = again.key.text
-            first = node.entries[key].key.position
-            where = Place(document.file, again.key.position.line, again.key.position.column, path_text(path))
-            was = f"first at {document.file}:{first}, again at {document.file}:{again.key.position}"
+            first, second = node.entries[key].key.position, again.key.position
+            shown = _shown_key((*path, key), ())
+            field = path_text((*path, key) if shown == key else path)
+            where = Place(document.file, second.line, second.column, field)
+            was = f"first at {document.file}:{first}, again at {document.file}:{second}"
             if key == "eye":
+                of_what = "finding" if path[:1] == ("findings",) else "capture"
                 fix = "leave the one line that is right"
-                yield path, TwoEyesError("two eyes named for one capture", where=where, was=was, fix=fix)
+                yield path, TwoEyesError(f"two eyes named for one {of_what}", where=where, was=was, fix=fix)
             else:
-                shown = _shown_key((*path, key), ())
-                yield (
-                    path,
-                    DuplicateKeyError(f"the key stands twice: {shown}", where=where, was=was, fix="delete one of them"),
-                )
+                what = f"the key stands twice: {shown}"
+                yield path, DuplicateKeyError(what, where=where, was=was, fix="delete one of them")
