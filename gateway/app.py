@@ -7,7 +7,7 @@ import os
 import shutil
 import socket
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -16,7 +16,7 @@ from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.exam_folder import ExamFolder, read_exam_folder
 from gateway.mapping.speeds import load_speeds
-from gateway.pipeline.delivery import Commitment, DeliveryTools, FileToSend, Receipt, Verdict, deliver_study
+from gateway.pipeline.delivery import Commitment, DeliveryTools, FileToSend, Receipt, deliver_study
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
 from gateway.pipeline.queue import Delivery, Queue
 from gateway.pipeline.spool import Spool
@@ -25,8 +25,9 @@ from gateway.reports.contact_sheet import render_contact_sheet
 from gateway.reports.html import render_html
 from gateway.settings import DestinationSettings, Settings, StoreSettings
 from gateway.shipped import shipped_path
+from gateway.standard.statuses import commitment_failure
 from gateway.transports.dimse.archive import LoopbackArchive
-from gateway.transports.dimse.commitment import request_commitment
+from gateway.transports.dimse.commitment import CommitmentListener, request_commitment
 from gateway.transports.dimse.peer import Peer
 from gateway.transports.dimse.query import find_instances
 from gateway.transports.dimse.storage_scu import OutgoingFile, StoreOutcome, send_files
@@ -75,8 +76,15 @@ class Gateway:
         """Queue a prepared exam for a destination, send it and prove that it arrived."""
         queue_exam(prepared, self.line, self.queue, destination.name, again=again)
         tools = DeliveryTools(self.line.store, self.queue, self.line.spool, on_progress=self.line.on_progress)
-        archive = DimseArchive(_peer(destination, self.settings), destination.commitment_wait_s)
-        return deliver_study(tools, archive, destination, prepared.study_instance_uid)
+        network = self.settings.network
+        with ExitStack() as stack:
+            listener = None
+            if network.listen_port and destination.storage_commitment:
+                listener = stack.enter_context(
+                    CommitmentListener(network.ae_title, host=network.listen_host, port=network.listen_port)
+                )
+            archive = DimseArchive(_peer(destination, self.settings), destination.commitment_wait_s, listener)
+            return deliver_study(tools, archive, destination, prepared.study_instance_uid)
 
 
 Deliveries = tuple[Delivery, ...]
@@ -123,6 +131,7 @@ class DimseArchive:
 
     peer: Peer
     commitment_wait_s: float
+    listener: CommitmentListener | None = None
 
     def send(self, files: Sequence[FileToSend], on_receipt: Callable[[Receipt], None]) -> None:
         """C-STORE the files and report each answer."""
@@ -134,8 +143,9 @@ class DimseArchive:
 
     def commit(self, instances: Sequence[tuple[str, str]]) -> Commitment:
         """Ask for storage commitment and wait for the report."""
-        result = request_commitment(self.peer, instances, timeout_s=self.commitment_wait_s)
-        failed = {uid: f"failure reason {reason:04X}H" for uid, reason in result.failed.items()}
+        result = request_commitment(self.peer, instances, timeout_s=self.commitment_wait_s, listener=self.listener)
+        failed = {uid: _failure_words(reason) for uid, reason in result.failed.items()}
+        failed |= dict.fromkeys(result.unmentioned, "the archive's report does not mention it")
         return Commitment(result.committed, failed, result.unanswered)
 
     def listed(self, study_instance_uid: str) -> frozenset[str]:
@@ -143,8 +153,13 @@ class DimseArchive:
         return find_instances(self.peer, study_instance_uid)
 
 
+def _failure_words(reason: int) -> str:
+    return f"{commitment_failure(reason).name} ({reason:04X}H)"
+
+
 def _receipt(outcome: StoreOutcome) -> Receipt:
-    return Receipt(outcome.sop_instance_uid, Verdict(outcome.verdict), outcome.status, outcome.comment)
+    comment = f"{outcome.code}: {outcome.comment}" if outcome.code else outcome.comment
+    return Receipt(outcome.sop_instance_uid, outcome.verdict, outcome.status, comment, outcome.retries)
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,3 +221,19 @@ def write_readable(prepared: PreparedExam, folder: Path) -> tuple[Path, Path, Pa
     except OSError as error:
         raise StoreUnavailableError("the report cannot be written", where=str(folder), was=str(error)) from error
     return paths
+
+
+def write_origins(prepared: PreparedExam, path: Path) -> None:
+    """Write where every attribute of every object came from: a field of the exam document with its place, or a rule."""
+    places = prepared.measured.exam.origins
+    content = {
+        item.built.sop_instance_uid: {
+            "object": item.built.capture_id or item.built.kind.value,
+            "attributes": {
+                attribute: {"from": origin, "at": str(places[origin])} if origin in places else {"from": origin}
+                for attribute, origin in item.built.attribute_origins.items()
+            },
+        }
+        for item in prepared.objects
+    }
+    path.write_text(json.dumps(content, indent=1, ensure_ascii=False), encoding="utf-8")

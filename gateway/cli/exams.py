@@ -29,9 +29,10 @@ def build(
 ) -> None:
     """Build and check an exam's DICOM objects.
 
-    They and the readable report are written to a folder; nothing is sent.
+    They, the readable report and a list of where each attribute's value came from (origins.json) are written to a
+    folder; nothing is sent.
     """
-    from gateway.app import open_gateway, write_readable
+    from gateway.app import open_gateway, write_origins, write_readable
 
     site = console.read_site_settings(settings)
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
@@ -42,9 +43,13 @@ def build(
             target.parent.mkdir(exist_ok=True)
             shutil.copyfile(item.built.path, target)
             item.built.path.unlink(missing_ok=True)
+        write_origins(prepared, out / "origins.json")
     _show(prepared, (), json_output=json_output)
     if not json_output:
-        console.print_lines(f"{len(prepared.objects)} objects in {out / 'dicom'}, report in {out / 'report.pdf'}")
+        console.print_lines(
+            f"{len(prepared.objects)} objects in {out / 'dicom'}, report in {out / 'report.pdf'}, "
+            f"where each value came from in {out / 'origins.json'}"
+        )
     raise typer.Exit(_exit_code(prepared, None))
 
 

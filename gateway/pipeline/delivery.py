@@ -5,7 +5,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from pathlib import Path
 from typing import Protocol
 
@@ -15,16 +14,7 @@ from gateway.pipeline.queue import Delivery, DeliveryState, Outcome, Queue, retr
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import ExamState, Store
 from gateway.settings import DestinationSettings
-
-
-class Verdict(StrEnum):
-    """What an answer means for the next step (PS3.4 B.2.3; the table is `standard.statuses`)."""
-
-    STORED = "stored"
-    RETRY = "retry"
-    REFUSED = "refused"
-    UNKNOWN = "unknown"
-    """No answer came: the archive may or may not have it. Sent again with the same UID."""
+from gateway.standard.statuses import StoreVerdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +29,19 @@ class FileToSend:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """The archive's answer to one file."""
+    """The archive's answer to one file.
+
+    Parameters
+    ----------
+    retries : int or None
+        How many more tries make sense; None: as many as the destination's settings allow.
+    """
 
     sop_instance_uid: str
-    verdict: Verdict
+    verdict: StoreVerdict
     status: int | None = None
     comment: str = ""
+    retries: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,7 +153,7 @@ def _send(
     finally:
         for path in temporary:
             path.unlink(missing_ok=True)
-    verdict = Verdict.RETRY if is_temporary else Verdict.REFUSED
+    verdict = StoreVerdict.RETRY if is_temporary else StoreVerdict.REFUSED
     for uid, delivery in by_uid.items():
         if uid not in outcomes:
             receipt = Receipt(uid, verdict, comment=failure or "the association ended before an answer")
@@ -175,12 +172,13 @@ def _as_on_the_wire(spool: Spool, delivery: Delivery) -> FileToSend:
 
 
 def _outcome(delivery: Delivery, receipt: Receipt, destination: DestinationSettings) -> Outcome:
-    if receipt.verdict is Verdict.STORED:
+    if receipt.verdict in {StoreVerdict.STORED, StoreVerdict.STORED_WITH_WARNING}:
         return Outcome(delivery, DeliveryState.SENT, receipt.status, receipt.comment)
-    if receipt.verdict is Verdict.REFUSED:
+    if receipt.verdict is StoreVerdict.REFUSED:
         return Outcome(delivery, DeliveryState.REFUSED, receipt.status, receipt.comment)
     tried = delivery.attempts
-    if tried >= destination.attempts:
+    allowed = destination.attempts if receipt.retries is None else min(destination.attempts, receipt.retries + 1)
+    if tried >= allowed:
         comment = f"given up after {tried} attempts: {receipt.comment}"
         return Outcome(delivery, DeliveryState.REFUSED, receipt.status, comment)
     pause_s = retry_pause_s(tried, destination.first_retry_s)

@@ -106,8 +106,8 @@ class Queue:
     ) -> int:
         """Put objects in line for a destination, in the caller's transaction.
 
-        Those in line, sent or arrived are left alone. Those that were refused wait again: handing an exam over once more
-        is how a person says that the cause is mended.
+        Those in line, sent or arrived are left alone. Those that were refused wait again: handing an exam over once
+        more is how a person says that the cause is mended.
 
         Parameters
         ----------

@@ -72,7 +72,7 @@ def test_a_truncated_picture_or_movie_is_held(tmp_path: Path, name: str, keep: f
     content = (folder / name).read_bytes()
     (folder / name).write_bytes(content[: int(len(content) * keep)])
     printed, eyes = build(folder, code=1)
-    assert f"held: {name.split('.')[0]}" in printed
+    assert f"held: {name.split('.', maxsplit=1)[0]}" in printed
     assert len(eyes) == 2
 
 
