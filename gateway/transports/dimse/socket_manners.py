@@ -1,0 +1,307 @@
+"""How this gateway's associations use the network: every change to pynetdicom's behaviour, with its reason.
+
+pynetdicom 3.0.4 negotiates and encodes well, but its transport has habits that cost time, memory or a hung sender.
+Nothing is patched globally: `teach` exchanges the parts of one association before its threads start, so another
+user of pynetdicom in the same process sees no difference. What concerns messages is in `message_manners`, everything
+else is here. Each change has a test in ``tests/network`` that shows why it is there.
+
+=====================  =============================================================================================
+habit of 3.0.4         what is done instead
+=====================  =============================================================================================
+Nagle stays on         TCP_NODELAY in both roles: Nagle and a delayed acknowledgement cost 44 ms per object
+delayed ACK            TCP_QUICKACK (Linux) after every read, which frees a *peer* that keeps Nagle on
+no time limit while    a socket timeout per move of bytes; pynetdicom clears it after connecting, and then a peer
+bytes move             that stops reading holds the sender for ever, and one that stops sending holds the receiver
+socket left open       the socket is closed even where `shutdown` fails because the peer was faster
+any announced length   a PDU far beyond the agreed length ends the association before memory is given to it
+unbounded send queue   a stored object goes from its file straight to the socket, one buffer at a time
+process-wide flags     chunked sending and receiving per association, not by `_config`
+response race          the association's own thread can take an answer that a sender waits for: here requests and
+                       answers are taken from the mailbox by kind
+polling at 1 ms        a wake-up socket beside the network socket, and a condition on the mailbox
+identifiers in logs    the message loggers are unbound: they write patient names
+=====================  =============================================================================================
+"""
+
+from __future__ import annotations
+
+import contextlib
+import select
+import socket
+import ssl
+import threading
+import time
+from typing import cast
+
+from pynetdicom import AE, _config, evt
+from pynetdicom._handlers import (
+    standard_dimse_recv_handler,
+    standard_dimse_sent_handler,
+    standard_pdu_recv_handler,
+    standard_pdu_sent_handler,
+)
+from pynetdicom.association import Association
+from pynetdicom.dul import DULServiceProvider
+from pynetdicom.pdu_primitives import _PDUPrimitiveType
+from pynetdicom.transport import (
+    T_CONNECT,
+    AddressInformation,
+    AssociationSocket,
+    RequestHandler,
+    ThreadedAssociationServer,
+)
+
+from gateway.transports.dimse.message_manners import PDU_LENGTH, Mailbox, OpenSink, PoliteDimse
+
+_IDLE_S = 0.02
+_LONGEST_PDU = 4 * PDU_LENGTH  # association requests have no agreed limit; 128 contexts need some 30 KB
+
+
+class StalledError(OSError):
+    """The peer did not take a single byte for the time allowed."""
+
+
+class PoliteSocket(AssociationSocket):
+    """A socket that does not wait for ever, does not wait for Nagle and is always closed."""
+
+    stall_timeout_s: float
+    failure: OSError | None
+    writing: threading.RLock
+
+    def connect(self, primitive: T_CONNECT) -> None:
+        """Connect, keeping the reason of a failure; pynetdicom only logs it."""
+        sock = cast("socket.socket", self.socket)
+        try:
+            sock.settimeout(self.assoc.connection_timeout)
+            sock.connect(primitive.address_info.as_tuple)
+            self.polish()
+            self.assoc.requestor.address_info = AddressInformation.from_tuple(sock.getsockname())
+            self._is_connected = True
+            primitive.result = "Evt2"
+        except OSError as error:
+            self.failure = error
+            self._shutdown_socket()
+            self.socket = None
+            primitive.result = "Evt17"
+        self.provider_queue.put(primitive)
+        self._ready.set()
+
+    def polish(self) -> None:
+        """Set the options of a connected socket."""
+        sock = cast("socket.socket", self.socket)
+        sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        sock.settimeout(self.stall_timeout_s)
+        self._quick_ack(sock)
+
+    @staticmethod
+    def _quick_ack(sock: socket.socket) -> None:
+        # The option is not sticky: the kernel falls back to delayed acknowledgements by itself (tcp(7)).
+        if hasattr(socket, "TCP_QUICKACK"):
+            sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_QUICKACK, 1)
+
+    def recv(self, nr_bytes: int) -> bytearray:
+        """Read exactly `nr_bytes`, or fewer where the connection ends."""
+        sock = cast("socket.socket", self.socket)
+        if nr_bytes > _LONGEST_PDU:
+            self.failure = OSError(f"the peer announces a PDU of {nr_bytes} bytes, {PDU_LENGTH} were agreed")
+            self._shutdown_socket()
+            raise self.failure
+        received = bytearray(nr_bytes)
+        view = memoryview(received)
+        at = 0
+        try:
+            while at < nr_bytes:
+                count = sock.recv_into(view[at:])
+                if not count:
+                    break
+                at += count
+            self._quick_ack(sock)
+        except OSError as error:
+            self.failure = error
+            self._shutdown_socket()
+            raise
+        finally:
+            view.release()
+        del received[at:]
+        return received
+
+    def send(self, bytestream: bytes) -> None:
+        """Send one PDU; a failure ends the association."""
+        try:
+            self.write(memoryview(bytestream))
+        except OSError:
+            self.event_queue.put("Evt17")
+
+    def write(self, data: memoryview) -> None:
+        """Send all of `data`.
+
+        Raises
+        ------
+        StalledError
+            If no byte moved for `stall_timeout_s`; the connection is closed.
+        OSError
+            If the connection is gone.
+        """
+        with self.writing:
+            sock = self.socket
+            if sock is None:
+                raise OSError("the connection is closed")
+            try:
+                while data:
+                    data = data[sock.send(data) :]
+            except TimeoutError as error:
+                self.failure = StalledError(f"no byte was taken for {self.stall_timeout_s:g} s")
+                self._shutdown_socket()
+                raise self.failure from error
+            except OSError as error:
+                self.failure = self.failure or error
+                raise
+
+    def _shutdown_socket(self) -> None:
+        sock = self.socket
+        if sock is None:
+            return
+        with contextlib.suppress(OSError):  # the peer was faster; closing is still ours
+            sock.shutdown(socket.SHUT_RDWR)  # wakes whoever waits on this socket
+        # A writer in another thread must be out before the number of the socket can be given to another connection.
+        free = self.writing.acquire(timeout=self.stall_timeout_s)
+        try:
+            sock.close()
+        finally:
+            if free:
+                self.writing.release()
+
+
+class PoliteDul(DULServiceProvider):
+    """The upper layer's thread: sleeps until there is something to do, and not a millisecond longer."""
+
+    bell: tuple[socket.socket, socket.socket] | None
+
+    def run(self) -> None:
+        """Run the reactor; close what wakes it and drop what it left unfinished."""
+        self.bell = socket.socketpair()
+        for end in self.bell:
+            end.setblocking(False)
+        try:
+            super().run()
+        finally:
+            ends, self.bell = self.bell, None
+            for end in ends:
+                end.close()
+            dimse = cast("PoliteDimse", self.assoc.dimse)
+            dimse.drop_unfinished()
+            dimse.mailbox.put((None, None))  # however this thread ended, nobody waits for an answer any more
+
+    def ring(self) -> None:
+        """Wake the thread."""
+        bell = self.bell
+        if bell is not None:
+            with contextlib.suppress(OSError):  # full: it is awake anyway; closed: nobody is there to wake
+                bell[1].send(b"\0")
+
+    def send_pdu(self, primitive: _PDUPrimitiveType) -> None:
+        """Queue a primitive and wake the thread."""
+        super().send_pdu(primitive)
+        self.ring()
+
+    def kill_dul(self) -> None:
+        """End the thread."""
+        super().kill_dul()
+        self.ring()
+
+    def stop_dul(self) -> bool:
+        """End the thread where no association is left."""
+        if self.state_machine.current_state == "Sta1":
+            self._kill_thread = True
+            self.ring()
+        return super().stop_dul()
+
+    def _is_transport_event(self) -> bool:
+        self._wait()
+        return super()._is_transport_event()
+
+    def _wait(self) -> None:
+        bell = self.bell
+        if bell is None or self.event_queue.queue or self.state_machine.current_state == "Sta13":
+            return
+        waiting = cast("PoliteSocket", self.socket)
+        sources: list[socket.socket] = [bell[0]]
+        if waiting._is_connected and waiting.socket is not None:
+            sources.append(waiting.socket)
+        try:
+            ready, _, _ = select.select(sources, [], [], _IDLE_S)
+            if bell[0] in ready:
+                bell[0].recv(4096)
+        except (OSError, ValueError):
+            time.sleep(0.001)  # the socket was closed meanwhile; the reactor finds out by itself
+
+
+class PoliteEntity(AE):
+    """An application entity whose associations have manners.
+
+    Parameters
+    ----------
+    title : str
+        Its AE title.
+    stall_timeout_s : float
+        Patience while no byte moves in the middle of a message.
+    """
+
+    def __init__(self, title: str, *, stall_timeout_s: float) -> None:
+        super().__init__(title)
+        self.stall_timeout_s = stall_timeout_s
+        self.maximum_pdu_size = PDU_LENGTH
+        # Process-wide, but only ever in the direction of privacy: identifiers of queries name patients.
+        _config.LOG_REQUEST_IDENTIFIERS = False
+        _config.LOG_RESPONSE_IDENTIFIERS = False
+
+    def _create_socket(
+        self, assoc: Association, address: AddressInformation, tls_args: tuple[ssl.SSLContext, str] | None
+    ) -> AssociationSocket:
+        sock = super()._create_socket(assoc, address, tls_args)
+        teach(assoc, sock, self.stall_timeout_s)
+        return sock
+
+
+class PoliteRequestHandler(RequestHandler):
+    """Gives an accepted connection its manners before its threads start."""
+
+    def _create_association(self) -> Association:
+        assoc = super()._create_association()
+        sock = cast("PoliteSocket", assoc.dul.socket)
+        teach(assoc, sock, cast("PoliteEntity", self.ae).stall_timeout_s)
+        sock.polish()
+        cast("PoliteDimse", assoc.dimse).open_sink = getattr(self.server, "open_sink", None)
+        return assoc
+
+
+class PoliteServer(ThreadedAssociationServer):
+    """A listening server; `open_sink` is where its stored objects go."""
+
+    open_sink: OpenSink | None = None
+    request_queue_size = 64
+
+
+def teach(assoc: Association, sock: AssociationSocket, stall_timeout_s: float) -> None:
+    """Exchange the parts of one association for those of this module; its threads must not have started."""
+    sock.__class__ = PoliteSocket
+    polite = cast("PoliteSocket", sock)
+    polite.stall_timeout_s = stall_timeout_s
+    polite.failure = None
+    polite.writing = threading.RLock()
+    assoc.dul.__class__ = PoliteDul
+    cast("PoliteDul", assoc.dul).bell = None
+    assoc.dul._run_loop_delay = 0
+    assoc.dimse.__class__ = PoliteDimse
+    dimse = cast("PoliteDimse", assoc.dimse)
+    dimse.mailbox = Mailbox()
+    dimse.msg_queue = dimse.mailbox
+    dimse.open_sink = dimse.receiving = None
+    dimse.after_answer = []
+    for event, handler in (
+        (evt.EVT_DIMSE_RECV, standard_dimse_recv_handler),
+        (evt.EVT_DIMSE_SENT, standard_dimse_sent_handler),
+        (evt.EVT_PDU_RECV, standard_pdu_recv_handler),
+        (evt.EVT_PDU_SENT, standard_pdu_sent_handler),
+    ):
+        assoc.unbind(event, handler)
