@@ -9,6 +9,7 @@ same Tracking Unique Identifier, so that a program can count them as one.
 from __future__ import annotations
 
 import dataclasses
+
 from gateway.acoustics.repeats import mean_and_deviation
 from gateway.builders.sr.calipers import outline, require_inside
 from gateway.builders.sr.content import (
