@@ -46,9 +46,9 @@ def _contact_words(capture: Capture) -> Iterator[str]:
     if settings.anaesthetic:
         yield f"anaesthetic {settings.anaesthetic}"
     if capture.lens:
-        yield f"lens {capture.lens.value.replace('-', ' ')}"
+        yield f"lens: {capture.lens.value.replace('-', ' ')}"
     if capture.vitreous:
-        yield f"vitreous {capture.vitreous.value.replace('-', ' ')}"
+        yield f"vitreous cavity: {capture.vitreous.value.replace('-', ' ')}"
 
 
 def _device_words(capture: Capture) -> Iterator[str]:

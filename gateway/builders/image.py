@@ -36,6 +36,7 @@ from gateway.builders.pixel_data import (
 from gateway.builders.region_calibration import PictureSize, write_calibration
 from gateway.builders.series import SeriesPlacement
 from gateway.builders.uids import KeyPart
+from gateway.errors.objects import ValueNotAllowedError
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam
 from gateway.model.media import FrameSource, PixelFacts
@@ -67,6 +68,10 @@ def build_image(
     MediaError
         If the source cannot be read.
     """
+    if placement.series.eye is not capture.eye:
+        raise ValueNotAllowedError(
+            "a series of the other eye", where=placement.capture_path, fix="plan the series anew"
+        )
     is_loop = capture.kind is CaptureKind.LOOP
     sop_class_uid = US_MULTIFRAME_IMAGE_STORAGE if is_loop else US_IMAGE_STORAGE
     facts = source.facts
