@@ -150,8 +150,14 @@ def _refuse_shared_file(part: CapturePart, other: CapturePart) -> None:
     )
 
 
-def capture_of(fields: CaptureFields) -> Capture:
-    """Return the model's capture; its fields have been checked."""
+def capture_of(fields: CaptureFields, number: int = 0) -> Capture:
+    """Return the model's capture; its fields have been checked.
+
+    Parameters
+    ----------
+    number : int
+        Its place in the document, from 1, held captures counted.
+    """
     return Capture(
         id=fields.id,
         kind=fields.kind,
@@ -174,6 +180,7 @@ def capture_of(fields: CaptureFields) -> Capture:
         vitreous=fields.vitreous,
         is_key_image=bool(fields.key_image),
         comment=fields.comment or "",
+        number=number,
     )
 
 

@@ -19,6 +19,6 @@ def test_images_change_only_with_the_builder_output_version() -> None:
         same = recorded[name]["sha256"] == now[name]["sha256"]
         assert same, (
             f"the {name} comes out otherwise (attributes {', '.join(changed) or 'none: pixel encoding'}), but objects "
-            "of this builder output version are already in archives under the same rules. Raise BUILDER_OUTPUT_VERSION in "
-            "gateway/builders/options.py, then run `python -m tests.golden.images`"
+            "of this builder output version are already in archives under the same rules. Raise BUILDER_OUTPUT_VERSION "
+            "in gateway/builders/options.py, then run `python -m tests.golden.images`"
         )

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 from itertools import product
+from pathlib import Path
 
 from gateway.builders.options import BuildOptions, SeriesBy
 from gateway.builders.series import plan_series
+from gateway.mapping.exam_document import read_exam_document
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.laterality import Eye
 from gateway.model.position import ClockHour, ProbePosition, Scan, Zone
@@ -78,3 +80,20 @@ def test_numbers_come_from_the_order_where_there_is_no_document() -> None:
     plan = plan_series(BARE_EXAM, BY_KIND)
     assert [placed.instance_number for placed in plan.values()] == [1, 2]
     assert plan["b"].capture_path == "captures[1]"
+
+
+def test_captures_read_from_a_document_keep_their_numbers_when_one_is_held(tmp_path: Path) -> None:
+    capture = "  - {{id: c{0}, kind: still, file: c{0}.png, eye: {1}, scan: macula}}\n"
+    text = (
+        "format: eye-ultrasound-exam/1\nsynthetic: yes\npatient: {id: INV-1, issuer: INVENTED, name: Holm^Maija}\n"
+        "session: {start: '2026-03-02T09:30:00+01:00'}\ncaptures:\n"
+        + capture.format(1, "right")
+        + capture.format(2, "both")
+        + capture.format(3, "left")
+    )
+    document = tmp_path / "exam.yaml"
+    document.write_text(text, encoding="utf-8")
+    exam = read_exam_document(document).exam
+    plan = plan_series(exam, BY_KIND)
+    assert {capture_id: placed.instance_number for capture_id, placed in plan.items()} == {"c1": 1, "c3": 3}
+    assert plan["c3"].capture_path == "captures[2]"
