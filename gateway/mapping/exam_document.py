@@ -32,7 +32,7 @@ from gateway.mapping.document.observations import (
 )
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated
 from gateway.mapping.located.file import read_located
-from gateway.mapping.located.tree import LocatedDocument, Table, path_text, walk
+from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
 from gateway.mapping.observations import (
     annotation_of,
@@ -129,7 +129,7 @@ _START = "begin with format: eye-ultrasound-exam/1"
 def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> list[GatewayError]:
     problems: list[GatewayError] = []
     captures = document.node(("captures",))
-    if captures is None:
+    if captures is None or plain(captures) is None:
         where = document.place(("captures",))
         problems.append(FieldMissingError("a required field is missing", where=where, fix="write captures: and a list"))
     if head and head.patient.birth_date and head.patient.birth_date > head.session.start.date():
@@ -188,7 +188,7 @@ def _exam(
         patient=head.patient.to_model(),
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(),
-        captures=tuple(capture_of(p.fields) for p in parts.captures if p.fields and p.is_good),
+        captures=tuple(capture_of(p.fields, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good),
         measurements=tuple(measurements),
         annotations=tuple(annotations),
         findings=tuple(finding_of(p.fields, captures) for p in parts.findings if p.fields and p.is_good),

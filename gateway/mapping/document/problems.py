@@ -58,7 +58,7 @@ def validated(
     try:
         return model.model_validate(value), []
     except ValidationError as err:
-        found = [_problem(document, path, model, detail) for detail in err.errors(include_url=False)]
+        found = [_problem(document, path, model, detail, keys) for detail in err.errors(include_url=False)]
         return None, in_order(found)
 
 
@@ -86,11 +86,18 @@ _SHAPES = {
 }
 
 
-def _problem(document: LocatedDocument, base: Path, model: type[Fields], detail: Any) -> GatewayError:  # noqa: ANN401
+def _problem(
+    document: LocatedDocument,
+    base: Path,
+    model: type[Fields],
+    detail: Any,  # noqa: ANN401  pydantic's own description of an error
+    keys: Sequence[str],
+) -> GatewayError:
     path = (*base, *detail["loc"])
     kind = detail["type"]
     if kind == "extra_forbidden":
-        return _unknown_key(document, path, known_keys(model, detail["loc"][:-1]))
+        known = known_keys(model, detail["loc"][:-1])
+        return _unknown_key(document, path, [*known, *keys] if len(detail["loc"]) == 1 else known)
     where = document.place(path)
     if kind == "missing":
         return _missing(where, str(path[-1]))

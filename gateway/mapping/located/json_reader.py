@@ -55,6 +55,7 @@ class _Reader:
         if self._peek() == self._closers[-1]:
             self._offset += 1
             self._closers.pop()
+            self._is_first = False
             self._builder.close()
             return
         if self._is_first:

@@ -10,12 +10,14 @@ import pytest
 
 from gateway.errors import Place
 from gateway.mapping.exam_document import exam_key, read_exam_document
+from gateway.mapping.located.tree import plain
+from gateway.mapping.located.yaml_reader import read_yaml
 from gateway.model.calibration import DepthAxis, PixelRegion, Point, ScaleSource
 from gateway.model.capture import CaptureKind, Contact, FrameRange, LensStatus, ThermalIndexKind, VitreousStatus
 from gateway.model.exam import Caution
 from gateway.model.finding import AnnotationKind, Presence
 from gateway.model.laterality import Eye
-from gateway.model.measurement import MeasurementKind, Unit
+from gateway.model.measurement import MeasurementKind, TissueSpeed, Unit
 from gateway.model.people import PersonName, Sex
 from gateway.model.position import Gaze, MarkerDirection, Scan, Zone
 
@@ -222,9 +224,6 @@ def test_the_name_null_is_a_name(read, smallest):
 
 
 def test_json_says_the_same_as_yaml(read, everything, tmp_path):
-    from gateway.mapping.located.tree import plain
-    from gateway.mapping.located.yaml_reader import read_yaml
-
     as_json = json.dumps(plain(read_yaml(everything, "x")), ensure_ascii=False, indent=1)
     one, two = read(everything).exam, read(as_json, "exam.json").exam
     assert one.captures == two.captures
@@ -245,8 +244,6 @@ def test_json_numbers_keep_their_digits(read, smallest):
 
 
 def test_a_site_may_bring_its_own_speeds(tmp_path, everything):
-    from gateway.model.measurement import TissueSpeed
-
     (tmp_path / "exam.yaml").write_text(everything, encoding="utf-8")
     speeds = {"tumour": TissueSpeed(1600.0, "tumour", "the site's own table")}
     exam = read_exam_document(tmp_path / "exam.yaml", speeds=speeds).exam
