@@ -130,7 +130,7 @@ def _write_capture(w: AttributeWriter, exam: Exam, capture: Capture, facts: Pixe
     write_device_settings(w, exam.session, capture, path)
     write_eye_circumstances(w, capture, path)
     size = PictureSize(facts.rows, facts.columns)
-    write_calibration(w, capture.calibration, size, exam.session.probe.nominal_frequency_mhz, path)
+    write_calibration(w, capture, size, exam.session.probe.nominal_frequency_mhz, path)
 
 
 def _sources(capture: Capture, facts: PixelFacts) -> list[KeyPart]:

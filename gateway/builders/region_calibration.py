@@ -15,10 +15,13 @@ from typing import Final
 from gateway.builders.attributes import AttributeWriter
 from gateway.errors.objects import RegionOutsidePictureError
 from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource
+from gateway.model.capture import Capture
+from gateway.model.position import Scan
 
+_NO_UNIT: Final = 0
 _CENTIMETRES: Final = 3
-_TWO_DIMENSIONAL: Final = 1
-_TISSUE: Final = 1
+_TWO_DIMENSIONAL, _WAVEFORM = 1, 4
+_TISSUE, _OTHER_AMPLITUDE = 0x1, 0x12
 _SCALE_PROTECTED: Final = 0x2
 """Bit 1 of Region Flags: the scale was set by the device itself (PS3.3 C.8.5.5.1.3)."""
 _LARGEST_RATIO_TERM: Final = 1_000_000
@@ -38,9 +41,12 @@ class PictureSize:
 
 
 def write_calibration(
-    w: AttributeWriter, calibration: Calibration | None, size: PictureSize, frequency_mhz: float | None, path: str
+    w: AttributeWriter, capture: Capture, size: PictureSize, frequency_mhz: float | None, path: str
 ) -> None:
     """Write what is known of the size of a pixel; nothing where the capture states no scale.
+
+    An A-scan has a length along its depth axis only; the other axis is an amplitude of unknown unit. Where its depth
+    axis is not stated, nothing is written.
 
     Parameters
     ----------
@@ -54,17 +60,27 @@ def write_calibration(
     RegionOutsidePictureError
         If the stated region does not lie inside the picture.
     """
-    if calibration is None:
+    calibration = capture.calibration
+    is_a_scan = capture.position.scan is Scan.A_SCAN
+    if calibration is None or (is_a_scan and calibration.depth_axis is None):
         return
     region = _region_inside(calibration, size, path)
     item = AttributeWriter()
-    _write_region(item, calibration, region, f"{path}.calibration")
+    _write_location(item, calibration, region, f"{path}.calibration")
+    if is_a_scan:
+        _write_trace_scale(item, calibration, f"{path}.calibration")
+    else:
+        _write_picture_scale(item, calibration, region, f"{path}.calibration")
     if frequency_mhz is not None:
         # kHz, a whole number (PS3.3 C.8.5.5)
         item.set("TransducerFrequency", round(frequency_mhz * 1000), "session.probe.nominal_frequency_mhz")
     w.sequence("SequenceOfUltrasoundRegions", [item], f"{path}.calibration")
-    origin = f"{path}.calibration.mm_per_pixel"
-    if region == size.whole:
+    if not is_a_scan:
+        _write_second_witness(w, calibration, region == size.whole, f"{path}.calibration.mm_per_pixel")
+
+
+def _write_second_witness(w: AttributeWriter, calibration: Calibration, is_whole: bool, origin: str) -> None:
+    if is_whole:
         w.set("PixelSpacing", [calibration.mm_per_pixel_y, calibration.mm_per_pixel_x], origin)
     elif calibration.mm_per_pixel_x != calibration.mm_per_pixel_y:
         # Vertical over horizontal, whole numbers (PS3.3 C.7.6.3.1.7)
@@ -89,10 +105,7 @@ def _region_inside(calibration: Calibration, size: PictureSize, path: str) -> Pi
     return region
 
 
-def _write_region(item: AttributeWriter, calibration: Calibration, region: PixelRegion, path: str) -> None:
-    rule = "rule: PS3.3 C.8.5.5"
-    item.set("RegionSpatialFormat", _TWO_DIMENSIONAL, rule)
-    item.set("RegionDataType", _TISSUE, rule)
+def _write_location(item: AttributeWriter, calibration: Calibration, region: PixelRegion, path: str) -> None:
     flags = _SCALE_PROTECTED if calibration.scale_source is ScaleSource.DEVICE else 0
     item.set("RegionFlags", flags, f"{path}.scale_source")
     origin = f"{path}.region" if calibration.region else "rule: the scale holds for the whole picture"
@@ -100,6 +113,24 @@ def _write_region(item: AttributeWriter, calibration: Calibration, region: Pixel
     item.set("RegionLocationMinY0", region.y0, origin)
     item.set("RegionLocationMaxX1", region.x1, origin)
     item.set("RegionLocationMaxY1", region.y1, origin)
+
+
+def _write_trace_scale(item: AttributeWriter, calibration: Calibration, path: str) -> None:
+    rule = "rule: PS3.3 C.8.5.5"
+    item.set("RegionSpatialFormat", _WAVEFORM, rule)
+    item.set("RegionDataType", _OTHER_AMPLITUDE, rule)
+    is_depth_x = calibration.depth_axis is DepthAxis.LEFT_TO_RIGHT
+    for axis, is_depth in (("X", is_depth_x), ("Y", not is_depth_x)):
+        item.set(f"PhysicalUnits{axis}Direction", _CENTIMETRES if is_depth else _NO_UNIT, f"{path}.depth_axis")
+        length_mm = calibration.mm_per_pixel_x if axis == "X" else calibration.mm_per_pixel_y
+        delta = millimetres_as_centimetres(length_mm) if is_depth else 1.0
+        item.set(f"PhysicalDelta{axis}", delta, f"{path}.mm_per_pixel.{axis.lower()}" if is_depth else rule)
+
+
+def _write_picture_scale(item: AttributeWriter, calibration: Calibration, region: PixelRegion, path: str) -> None:
+    rule = "rule: PS3.3 C.8.5.5"
+    item.set("RegionSpatialFormat", _TWO_DIMENSIONAL, rule)
+    item.set("RegionDataType", _TISSUE, rule)
     item.set("PhysicalUnitsXDirection", _CENTIMETRES, rule)
     item.set("PhysicalUnitsYDirection", _CENTIMETRES, rule)
     item.set("PhysicalDeltaX", millimetres_as_centimetres(calibration.mm_per_pixel_x), f"{path}.mm_per_pixel.x")

@@ -12,14 +12,17 @@ from gateway.builders.attributes import AttributeWriter
 from gateway.builders.region_calibration import PictureSize, aspect_ratio, millimetres_as_centimetres, write_calibration
 from gateway.errors.objects import RegionOutsidePictureError
 from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource, SectorGeometry
+from gateway.model.position import ProbePosition, Scan
+from tests.unit.builders.invented_captures import BARE_STILL
 
 SIZE = PictureSize(rows=480, columns=640)
 SQUARE = Calibration(0.0625, 0.0625)
 
 
-def written(calibration: Calibration | None, frequency_mhz: float | None = 10) -> AttributeWriter:
+def written(calibration: Calibration | None, scan: Scan = Scan.TRANSVERSE) -> AttributeWriter:
     w = AttributeWriter()
-    write_calibration(w, calibration, SIZE, frequency_mhz, "captures[0]")
+    capture = dataclasses.replace(BARE_STILL, calibration=calibration, position=ProbePosition(scan))
+    write_calibration(w, capture, SIZE, 10, "captures[0]")
     return w
 
 
@@ -96,6 +99,27 @@ def test_no_reference_pixel_without_the_geometry() -> None:
     sector = SectorGeometry(Point(0, 0), 8)
     for calibration in (SQUARE, Calibration(0.1, 0.1, None, sector), Calibration(0.1, 0.1, DepthAxis.TOP_DOWN)):
         assert "ReferencePixelX0" not in written(calibration).dataset.SequenceOfUltrasoundRegions[0]
+
+
+@pytest.mark.parametrize(
+    ("axis", "units", "deltas"),
+    [(DepthAxis.LEFT_TO_RIGHT, (3, 0), (0.005, 1)), (DepthAxis.TOP_DOWN, (0, 3), (1, 0.00625))],
+)
+def test_an_a_scan_has_a_length_along_its_depth_only(
+    axis: DepthAxis, units: tuple[int, int], deltas: tuple[float, float]
+) -> None:
+    """PS3.3 C.8.5.5.1.1 to .15: format 4 is a waveform, data type 12H another amplitude, unit 0 none."""
+    dataset = written(Calibration(0.05, 0.0625, axis), Scan.A_SCAN).dataset
+    region = dataset.SequenceOfUltrasoundRegions[0]
+    assert (region.RegionSpatialFormat, region.RegionDataType) == (4, 0x12)
+    assert (region.PhysicalUnitsXDirection, region.PhysicalUnitsYDirection) == units
+    assert (region.PhysicalDeltaX, region.PhysicalDeltaY) == deltas
+    assert "PixelSpacing" not in dataset
+    assert "PixelAspectRatio" not in dataset
+
+
+def test_an_a_scan_of_unknown_direction_has_no_scale() -> None:
+    assert not len(written(Calibration(0.05, 0.05), Scan.A_SCAN).dataset)
 
 
 @given(st.integers(1, 100_000))
