@@ -135,7 +135,8 @@ def lost(peer: Peer, assoc: Association) -> PeerError:
     failure = cast("PoliteSocket", assoc.dul.socket).failure
     if isinstance(failure, StalledError):
         return PeerTimeoutError("the peer stopped reading", where=str(peer), was=str(failure), fix="look at its load")
-    if isinstance(failure, TimeoutError) or not cast("PoliteDimse", assoc.dimse).mailbox.ended:
+    ended = failure is not None or cast("PoliteDimse", assoc.dimse).mailbox.ended
+    if isinstance(failure, TimeoutError) or not ended:
         return PeerTimeoutError(
             "the request was not answered",
             where=str(peer),

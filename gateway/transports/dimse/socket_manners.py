@@ -14,8 +14,10 @@ no time limit while    a socket timeout per move of bytes; pynetdicom clears it 
 bytes move             that stops reading holds the sender for ever, and one that stops sending holds the receiver
 socket left open       the socket is closed even where `shutdown` fails because the peer was faster
 any announced length   a PDU far beyond the agreed length ends the association before memory is given to it
-unbounded send queue   a stored object goes from its file straight to the socket, one buffer at a time
-process-wide flags     chunked sending and receiving per association, not by `_config`
+unbounded send queue   a stored object goes from its file straight to the socket: `store_exchange`
+process-wide flags     sending and receiving in pieces per association, not by `_config`
+six copies of a PDU    fragments of a stored object go from the socket to their sink; the thread that took the last
+                       one also answers, where pynetdicom needs two threads and two encodings
 response race          the association's own thread can take an answer that a sender waits for: here requests and
                        answers are taken from the mailbox by kind
 polling at 1 ms        a wake-up socket beside the network socket, and a condition on the mailbox
@@ -30,7 +32,6 @@ import select
 import socket
 import ssl
 import threading
-import time
 from typing import cast
 
 from pynetdicom import AE, _config, evt
@@ -51,9 +52,11 @@ from pynetdicom.transport import (
     ThreadedAssociationServer,
 )
 
-from gateway.transports.dimse.message_manners import PDU_LENGTH, Mailbox, OpenSink, PoliteDimse
+from gateway.transports.dimse.message_manners import PDU_LENGTH, OpenSink, PoliteDimse, fragments_of
 
 _IDLE_S = 0.02
+_LENT_S = 1.0
+_P_DATA = 0x04
 _LONGEST_PDU = 4 * PDU_LENGTH  # association requests have no agreed limit; 128 contexts need some 30 KB
 
 
@@ -66,6 +69,7 @@ class PoliteSocket(AssociationSocket):
 
     stall_timeout_s: float
     failure: OSError | None
+    unread: bytearray
     writing: threading.RLock
 
     def connect(self, primitive: T_CONNECT) -> None:
@@ -101,6 +105,9 @@ class PoliteSocket(AssociationSocket):
 
     def recv(self, nr_bytes: int) -> bytearray:
         """Read exactly `nr_bytes`, or fewer where the connection ends."""
+        if self.unread:
+            unread, self.unread = self.unread, bytearray()
+            return unread
         sock = cast("socket.socket", self.socket)
         if nr_bytes > _LONGEST_PDU:
             self.failure = OSError(f"the peer announces a PDU of {nr_bytes} bytes, {PDU_LENGTH} were agreed")
@@ -176,6 +183,8 @@ class PoliteDul(DULServiceProvider):
     """The upper layer's thread: sleeps until there is something to do, and not a millisecond longer."""
 
     bell: tuple[socket.socket, socket.socket] | None
+    lent: bool
+    idle: threading.Event
 
     def run(self) -> None:
         """Run the reactor; close what wakes it and drop what it left unfinished."""
@@ -199,6 +208,19 @@ class PoliteDul(DULServiceProvider):
             with contextlib.suppress(OSError):  # full: it is awake anyway; closed: nobody is there to wake
                 bell[1].send(b"\0")
 
+    def lend(self) -> None:
+        """Leave reading from the socket to the caller, from the moment this returns until `take_back`."""
+        self.idle.clear()
+        self.lent = True
+        self.ring()
+        while self.is_alive() and not self.idle.wait(0.1):
+            pass
+
+    def take_back(self) -> None:
+        """Read from the socket again."""
+        self.lent = False
+        self.ring()
+
     def send_pdu(self, primitive: _PDUPrimitiveType) -> None:
         """Queue a primitive and wake the thread."""
         super().send_pdu(primitive)
@@ -216,24 +238,74 @@ class PoliteDul(DULServiceProvider):
             self.ring()
         return super().stop_dul()
 
-    def _is_transport_event(self) -> bool:
-        self._wait()
-        return super()._is_transport_event()
+    def _read_pdu_data(self) -> None:
+        """Read one PDU; fragments of messages on an open association go straight to where they belong.
 
-    def _wait(self) -> None:
-        bell = self.bell
-        if bell is None or self.event_queue.queue or self.state_machine.current_state == "Sta13":
+        Data transfer does not change the state of an association (PS3.8 Table 9-10, DT-2), so nothing else has to
+        hear of it. Everything else is read by pynetdicom.
+        """
+        sock = cast("PoliteSocket", self.socket)
+        if self.state_machine.current_state != "Sta6":
+            super()._read_pdu_data()
             return
+        try:
+            head = sock.recv(6)
+            if len(head) < 6 or head[0] != _P_DATA:
+                sock.unread = head
+                super()._read_pdu_data()
+                return
+            length = int.from_bytes(head[2:6], "big")
+            body = sock.recv(length)
+            if len(body) < length:
+                raise ConnectionResetError("the connection ended within a PDU")
+        except OSError:
+            self.event_queue.put("Evt17")  # transport connection closed
+            return
+        try:
+            for context_id, data in fragments_of(memoryview(body)):
+                cast("PoliteDimse", self.assoc.dimse).receive_fragment(context_id, data)
+        except ValueError:
+            self.event_queue.put("Evt19")  # unrecognized or invalid PDU
+
+    def _is_transport_event(self) -> bool:
+        """Wait for something to do, reading data on the way; True where the socket had something."""
+        while True:
+            if self.lent:
+                self.idle.set()
+            readable = self._wait()
+            if self.lent:
+                return False
+            if not self._is_quiet():
+                return super()._is_transport_event()
+            if readable:
+                self._idle_timer.restart()
+                self._read_pdu_data()
+                if self.event_queue.queue:
+                    return True
+
+    def _is_quiet(self) -> bool:
+        # Nothing but data on an open association: pynetdicom's loop need not turn, and its sleep(0) gives the
+        # processor away for as long as anybody else wants it.
+        busy = self._kill_thread or self.event_queue.queue or self.to_provider_queue.queue
+        return self.state_machine.current_state == "Sta6" and not busy
+
+    def _wait(self) -> bool:
+        bell = self.bell
+        state = self.state_machine.current_state
+        if bell is None or self.event_queue.queue or state == "Sta13":
+            return False
         waiting = cast("PoliteSocket", self.socket)
         sources: list[socket.socket] = [bell[0]]
-        if waiting._is_connected and waiting.socket is not None:
+        if waiting._is_connected and waiting.socket is not None and not self.lent and state != "Sta1":
             sources.append(waiting.socket)
         try:
-            ready, _, _ = select.select(sources, [], [], _IDLE_S)
+            ready, _, _ = select.select(sources, [], [], _LENT_S if self.lent else _IDLE_S)
             if bell[0] in ready:
                 bell[0].recv(4096)
         except (OSError, ValueError):
-            time.sleep(0.001)  # the socket was closed meanwhile; the reactor finds out by itself
+            self.event_queue.put("Evt17")  # the socket was closed meanwhile
+            return False
+        return any(source is not bell[0] for source in ready)
 
 
 class PoliteEntity(AE):
@@ -287,17 +359,15 @@ def teach(assoc: Association, sock: AssociationSocket, stall_timeout_s: float) -
     sock.__class__ = PoliteSocket
     polite = cast("PoliteSocket", sock)
     polite.stall_timeout_s = stall_timeout_s
-    polite.failure = None
+    polite.failure, polite.unread = None, bytearray()
     polite.writing = threading.RLock()
     assoc.dul.__class__ = PoliteDul
-    cast("PoliteDul", assoc.dul).bell = None
+    dul = cast("PoliteDul", assoc.dul)
+    dul.bell, dul.lent, dul.idle = None, False, threading.Event()
     assoc.dul._run_loop_delay = 0
     assoc.dimse.__class__ = PoliteDimse
     dimse = cast("PoliteDimse", assoc.dimse)
-    dimse.mailbox = Mailbox()
-    dimse.msg_queue = dimse.mailbox
-    dimse.open_sink = dimse.receiving = None
-    dimse.after_answer = []
+    dimse.prepare()
     for event, handler in (
         (evt.EVT_DIMSE_RECV, standard_dimse_recv_handler),
         (evt.EVT_DIMSE_SENT, standard_dimse_sent_handler),

@@ -9,7 +9,6 @@ from typing import cast
 from pydicom.uid import UID
 from pynetdicom import build_context
 from pynetdicom.association import Association
-from pynetdicom.dimse_primitives import C_STORE
 from pynetdicom.presentation import PresentationContext
 
 from gateway.errors.peer import NoPresentationContextError, PeerError
@@ -20,7 +19,6 @@ from gateway.transports.dimse.association import (
     association,
     lost,
 )
-from gateway.transports.dimse.message_manners import PoliteDimse
 from gateway.transports.dimse.outgoing import (
     EncodedDataSet,
     NotAsDescribedError,
@@ -29,6 +27,9 @@ from gateway.transports.dimse.outgoing import (
     as_stored,
 )
 from gateway.transports.dimse.peer import Peer
+from gateway.transports.dimse.store_exchange import NoAnswerError, StoreAnswer, StoreExchange, StoreRequest
+
+__all__ = ["MOST_CONTEXTS", "OutgoingFile", "StoreOutcome", "send_files"]
 
 MOST_CONTEXTS = 128
 """Presentation context identifiers are the odd numbers of one byte (PS3.8 9.3.2.2)."""
@@ -161,23 +162,33 @@ def _send_batch(
         for context in assoc.accepted_contexts
     }
     gone: PeerError | None = None
-    for number, file in enumerate(batch, start=1):
-        if gone is not None:
-            known(_not_sent(file, gone))
-            continue
-        try:
-            context_id, data_set = _encode(file, accepted)
-        except NoPresentationContextError as error:
-            known(_no_context(file, error.was))
-        except (OSError, NotAsDescribedError) as error:
-            known(
-                StoreOutcome(
-                    file.sop_instance_uid, None, StoreVerdict.REFUSED, f"not sent: {error}", "file-not-as-described"
-                )
-            )
-        else:
-            outcome, gone = _store(peer, assoc, file, (context_id, data_set), number % 65535 + 1)
-            known(outcome)
+    with StoreExchange(assoc) as exchange:
+        for number, file in enumerate(batch):
+            if gone is not None:
+                known(_not_sent(file, gone))
+                continue
+            try:
+                context_id, data_set = _encode(file, accepted)
+                source = data_set.open()
+            except NoPresentationContextError as error:
+                known(_no_context(file, error.was))
+                continue
+            except (OSError, NotAsDescribedError) as error:
+                why = f"not sent: {error}"
+                known(StoreOutcome(file.sop_instance_uid, None, StoreVerdict.REFUSED, why, "file-not-as-described"))
+                continue
+            request = StoreRequest(context_id, number % 65535 + 1, file.sop_class_uid, file.sop_instance_uid)
+            try:
+                with source:
+                    answer = exchange.store(request, source, data_set.total)
+            except OSError:
+                gone = lost(peer, assoc)
+                known(_not_sent(file, gone))
+            except NoAnswerError:
+                gone = lost(peer, assoc)
+                known(_unknown(file, gone))
+            else:
+                known(_answered(file, answer))
 
 
 def _encode(file: OutgoingFile, accepted: dict[tuple[str, str], int]) -> tuple[int, EncodedDataSet]:
@@ -193,42 +204,16 @@ def _encode(file: OutgoingFile, accepted: dict[tuple[str, str], int]) -> tuple[i
     )
 
 
-def _store(
-    peer: Peer, assoc: Association, file: OutgoingFile, message: tuple[int, EncodedDataSet], message_id: int
-) -> tuple[StoreOutcome, PeerError | None]:
-    context_id, data_set = message
-    dimse = cast("PoliteDimse", assoc.dimse)
-    request = C_STORE()
-    request.MessageID = message_id
-    request.Priority = 0
-    request.AffectedSOPClassUID = UID(file.sop_class_uid)
-    request.AffectedSOPInstanceUID = UID(file.sop_instance_uid)
-    try:
-        with data_set.open() as source:
-            dimse.send_store(request, context_id, source, data_set.total)
-    except OSError:
-        # The last fragment did not go out, so the peer cannot have stored anything.
-        error = lost(peer, assoc)
-        assoc.abort()
-        return _not_sent(file, error), error
-    _, answer = dimse.get_msg(block=True)
-    if answer is None:
-        error = lost(peer, assoc)
-        assoc.abort()
-        return StoreOutcome(
-            file.sop_instance_uid, None, StoreVerdict.UNKNOWN, f"{error.what}: {error.was}", error.code, None
-        ), error
-    status = cast("C_STORE", answer).Status
-    if status is None or answer.MessageIDBeingRespondedTo != message_id:
-        error = lost(peer, assoc)
-        assoc.abort()
-        comment = "the answer does not belong to the request"
-        return StoreOutcome(
-            file.sop_instance_uid, None, StoreVerdict.UNKNOWN, comment, "association-aborted", None
-        ), error
-    rule = store_status(status)
-    comment = str(getattr(answer, "ErrorComment", None) or "")
-    return StoreOutcome(file.sop_instance_uid, status, rule.verdict, comment, retries=rule.retries), None
+def _answered(file: OutgoingFile, answer: StoreAnswer) -> StoreOutcome:
+    rule = store_status(answer.status)
+    return StoreOutcome(
+        file.sop_instance_uid, answer.status, rule.verdict, answer.comment or rule.name, retries=rule.retries
+    )
+
+
+def _unknown(file: OutgoingFile, error: PeerError) -> StoreOutcome:
+    why = f"{error.what}: {error.was}"
+    return StoreOutcome(file.sop_instance_uid, None, StoreVerdict.UNKNOWN, why, error.code, retries=None)
 
 
 def _not_sent(file: OutgoingFile, error: PeerError) -> StoreOutcome:

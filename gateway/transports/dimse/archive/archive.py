@@ -17,11 +17,10 @@ from pynetdicom.sop_class import (  # type: ignore[attr-defined]
     Verification,
 )
 
-from gateway.transports.dimse.archive.incoming import IncomingObject
 from gateway.transports.dimse.archive.matching import IdentifierError, answers, read_query
 from gateway.transports.dimse.archive.records import Record
 from gateway.transports.dimse.archive.reporter import CommitmentReporter
-from gateway.transports.dimse.archive.store import CANNOT_UNDERSTAND, ArchiveStore
+from gateway.transports.dimse.archive.store import ArchiveStore
 from gateway.transports.dimse.association import DEFAULT_TRANSFER_SYNTAX, EXPLICIT_TRANSFER_SYNTAX, service_context
 from gateway.transports.dimse.listener import Listener
 from gateway.transports.dimse.peer import Peer
@@ -97,7 +96,6 @@ class LoopbackArchive:
             list(_contexts()),
             [
                 (evt.EVT_C_ECHO, _on_echo),
-                (evt.EVT_C_STORE, self._on_store),
                 (evt.EVT_C_FIND, self._on_find),
                 (evt.EVT_N_ACTION, self._reporter.on_action),
             ],
@@ -135,21 +133,6 @@ class LoopbackArchive:
         self._listener.__exit__(kind, error, trace)
         self._reporter.stop()
         self._store.close()
-
-    def _on_store(self, event: Event) -> Dataset:
-        incoming = getattr(event.request, "sink", None)
-        answer = Dataset()
-        if not isinstance(incoming, IncomingObject):
-            answer.Status = CANNOT_UNDERSTAND
-            answer.ErrorComment = "the request has no data set"
-            return answer
-        try:
-            answer.Status, comment = self._store.keep(incoming)
-        finally:
-            incoming.discard()
-        if comment:
-            answer.ErrorComment = comment[:64]
-        return answer
 
     def _on_find(self, event: Event) -> Iterator[tuple[int | Dataset, Dataset | None]]:
         try:

@@ -32,7 +32,7 @@ def file_head(sop_class_uid: str, sop_instance_uid: str, transfer_syntax_uid: st
 
 
 class IncomingObject:
-    """One object while it arrives; `gateway.transports.dimse.message_manners.Sink`.
+    """The unfinished file of one object.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ class IncomingObject:
         except OSError as error:
             self.failure = error
 
-    def finish(self) -> None:
+    def sync(self) -> None:
         """Bring everything to the disk and close.
 
         Raises

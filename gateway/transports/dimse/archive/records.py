@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
-from pydicom import dcmread
 from pydicom.charset import convert_encodings, decode_bytes
 from pydicom.datadict import tag_for_keyword
 from pydicom.dataset import Dataset
+from pydicom.filereader import read_partial
+from pydicom.tag import BaseTag
 
 _UID = re.compile(r"(?:0|[1-9][0-9]*)(?:\.(?:0|[1-9][0-9]*))*")
 
@@ -83,7 +84,9 @@ def read_record(path: Path) -> Record:
 
 def _header_values(file: BinaryIO) -> dict[str, str]:
     wanted = ["SpecificCharacterSet", *_KEYS]
-    header = dcmread(file, stop_before_pixels=True, specific_tags=list(wanted))
+    header = read_partial(
+        file, stop_when=_beyond_index, specific_tags=[int(tag_for_keyword(keyword) or 0) for keyword in wanted]
+    )
     encodings = convert_encodings(_raw(header, "SpecificCharacterSet").decode("ascii", "replace").strip().split("\\"))
     values = {}
     for keyword in _KEYS:
@@ -93,6 +96,11 @@ def _header_values(file: BinaryIO) -> dict[str, str]:
         else:
             values[keyword] = raw.decode("ascii", "replace").strip("\0 ")
     return values
+
+
+def _beyond_index(tag: BaseTag, vr: str | None, length: int) -> bool:
+    # Every key of the index lies in groups up to 0020; what follows may be long (report content, pixels).
+    return tag.group > 0x0020
 
 
 def _raw(header: Dataset, keyword: str) -> bytes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
+from dataclasses import dataclass
 from pathlib import Path
 
 from gateway.transports.dimse.archive.incoming import IncomingFolder, IncomingObject
@@ -54,9 +55,9 @@ class ArchiveStore:
         """Remove what was left unfinished."""
         self._incoming.remove()
 
-    def receive(self, sop_class_uid: str, sop_instance_uid: str, transfer_syntax_uid: str) -> IncomingObject:
+    def receive(self, sop_class_uid: str, sop_instance_uid: str, transfer_syntax_uid: str) -> Reception:
         """Begin to receive one object."""
-        return self._incoming.open(sop_class_uid, sop_instance_uid, transfer_syntax_uid)
+        return Reception(self, self._incoming.open(sop_class_uid, sop_instance_uid, transfer_syntax_uid))
 
     def records(self) -> tuple[Record, ...]:
         """Return every record; a copy, so that others may store meanwhile."""
@@ -85,7 +86,7 @@ class ArchiveStore:
         if not incoming.valid:
             return INSTANCE_NOT_VALID, "a UID of the request breaks the rules for UIDs"
         try:
-            incoming.finish()
+            incoming.sync()
         except OSError as error:
             return OUT_OF_RESOURCES, error.strerror or "cannot write"
         try:
@@ -115,6 +116,26 @@ class ArchiveStore:
             return OUT_OF_RESOURCES, error.strerror or "cannot write"
         self._records[uid] = Record(path, record.values)
         return STORED, ""
+
+
+@dataclass(frozen=True, slots=True)
+class Reception:
+    """One object on its way in; `gateway.transports.dimse.message_manners.Sink`."""
+
+    store: ArchiveStore
+    incoming: IncomingObject
+
+    def write(self, data: memoryview) -> None:
+        """Take the next bytes."""
+        self.incoming.write(data)
+
+    def finish(self) -> tuple[int, str]:
+        """Keep the object."""
+        return self.store.keep(self.incoming)
+
+    def discard(self) -> None:
+        """Forget what is not kept."""
+        self.incoming.discard()
 
 
 def _verdict(incoming: IncomingObject, record: Record) -> tuple[int, str]:
