@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
+from threading import get_ident
 from typing import BinaryIO
 
 from pydicom.dataset import Dataset, FileMetaDataset
@@ -82,7 +83,7 @@ def atomic_file(path: Path) -> Iterator[BinaryIO]:
     On an error the target is left as it was and the temporary file removed.
     """
     path.parent.mkdir(parents=True, exist_ok=True)
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.{get_ident()}.part")
     try:
         with temporary.open("w+b") as file:
             yield file
