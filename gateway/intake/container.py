@@ -59,6 +59,30 @@ def _avi_shortfall(file: BinaryIO, size: int) -> Shortfall | None:
     return None
 
 
+def count_empty_avi_frames(path: Path) -> int:
+    """Return how many frames of an AVI are empty chunks: recorders leave one where they dropped a frame.
+
+    An empty chunk asks for the frame before to be shown once more; decoders skip it.
+    """
+    size = path.stat().st_size
+    with path.open("rb") as file:
+        return _empty_frames(file, 0, size)
+
+
+def _empty_frames(file: BinaryIO, start: int, end: int) -> int:
+    count, position = 0, start
+    while position + 8 <= end:
+        file.seek(position)
+        kind, length = file.read(4), int.from_bytes(file.read(4), "little")
+        if kind in {b"RIFF", b"LIST"}:
+            if file.read(4) in {b"AVI ", b"AVIX", b"movi", b"rec "}:
+                count += _empty_frames(file, position + 12, min(position + 8 + length, end))
+        elif kind[2:] in {b"db", b"dc"} and length == 0:
+            count += 1
+        position += 8 + length + length % 2
+    return count
+
+
 def _mp4_shortfall(file: BinaryIO, size: int) -> Shortfall | None:
     """Walk the boxes, which follow one another to the end of the file (ISO/IEC 14496-12, 4.2)."""
     kinds = set()

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from itertools import pairwise, repeat
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -31,7 +32,7 @@ from gateway.errors.media import (
     SeveralPicturesError,
     TurnedPictureError,
 )
-from gateway.intake.container import shortfall_of
+from gateway.intake.container import count_empty_avi_frames, shortfall_of
 from gateway.intake.frame_times import FrameClock, frame_clock
 from gateway.intake.media_file import (
     FileStamp,
@@ -75,6 +76,8 @@ class MovieSource:
     media_format: MediaFormat
     stamp: FileStamp
     levels: Levels
+    times_shown: tuple[int, ...] | None = None
+    """How often each decoded frame is shown, where the file has empty frames that repeat the one before."""
 
     def frames(self) -> Iterator[NDArray[np.uint8]]:
         """Yield each frame in the order shown.
@@ -87,13 +90,16 @@ class MovieSource:
             If it can no longer be decoded as at opening.
         """
         ensure_same_file(self.path, self.name, self.stamp)
-        count = 0
+        count = decoded = 0
         with _opened(self.path, self.media_format, self.name) as container:
             stream = container.streams.video[0]
             for _packet, frames in _decoded(container, stream, self.name):
                 for frame in frames:
-                    count += 1
-                    yield picture_of(frame, self.levels, self.facts.colour)
+                    picture = picture_of(frame, self.levels, self.facts.colour)
+                    shown = self.times_shown[decoded] if self.times_shown else 1
+                    decoded += 1
+                    count += shown
+                    yield from repeat(picture, shown)
         if count != self.facts.frame_count:
             raise MediaDamagedError(
                 "the loop gives another number of frames than at opening",
@@ -119,15 +125,16 @@ def open_movie(path: Path, media_format: MediaFormat, name: str) -> MovieSource:
             if shortfall:
                 raise _cut(name, _whole_packets(container, stream), stream.frames, shortfall.words)
             survey = _surveyed(container, stream, name)
+            _complete(survey, stream.frames, media_format, path, name)
             clock = frame_clock(survey.ticks, stream.time_base, (stream.average_rate, stream.base_rate))
-            notes = (*_notes_of(container, stream), *((clock.note,) if clock.note else ()))
+            notes = (*survey.notes, *_notes_of(container, stream), *((clock.note,) if clock.note else ()))
     except MediaDamagedError as error:
         if shortfall:
             raise _cut(name, 0, 0, shortfall.words) from error
         raise
     facts = _facts(survey, clock, notes, digest_of(path, name))
     ensure_same_file(path, name, stamp)
-    return MovieSource(facts, path, name, media_format, stamp, survey.levels)
+    return MovieSource(facts, path, name, media_format, stamp, survey.levels, survey.times_shown)
 
 
 def _facts(survey: _Survey, clock: FrameClock, notes: tuple[str, ...], sha256: str) -> PixelFacts:
@@ -215,6 +222,7 @@ def _decoded(
     container: InputContainer, stream: VideoStream, name: str
 ) -> Iterator[tuple[Packet[VideoStream], list[VideoFrame]]]:
     """Yield each packet with the frames that it completes; stop at the first fault instead of covering it up."""
+    stream.thread_type = "AUTO"
     stream.codec_context.options = {"err_detect": "explode"}
     whole = 0
     try:
@@ -252,8 +260,9 @@ class _Survey:
     chroma_deviation: int = 0
     packet_bytes: int = 0
     packets: int = 0
-    hidden: int = 0
     ticks: list[int | None] = field(default_factory=list)
+    times_shown: tuple[int, ...] | None = None
+    notes: tuple[str, ...] = ()
 
     def look_at(self, frame: VideoFrame, name: str) -> None:
         """Take one frame in, or refuse the loop."""
@@ -292,14 +301,29 @@ def _surveyed(container: InputContainer, stream: VideoStream, name: str) -> _Sur
                 survey = _Survey(levels_of(frame, codec, name), codec, (frame.width, frame.height))
                 _refuse_turning(frame, name)
             survey.look_at(frame, name)
-    if packets < stream.frames:
+    if survey is None and packets < stream.frames:
         raise _cut(name, packets, stream.frames, "")
     if survey is None:
         raise MediaDamagedError("the loop holds no frame", where=name, fix="export it again")
     if len(survey.ticks) != packets - hidden:
         raise _undecodable(name, len(survey.ticks) + 1, f"{len(survey.ticks)} of {packets - hidden} frames came out")
-    survey.packet_bytes, survey.packets, survey.hidden = packet_bytes, packets, hidden
+    survey.packet_bytes, survey.packets = packet_bytes, packets
     return survey
+
+
+def _complete(survey: _Survey, stated: int, media_format: MediaFormat, path: Path, name: str) -> None:
+    """Hold the frames that came out against the number stated in the file; show frames again where it asks for that."""
+    missing = stated - survey.packets
+    if missing <= 0:
+        return
+    if media_format is not MediaFormat.AVI or count_empty_avi_frames(path) != missing:
+        raise _cut(name, survey.packets, stated, "")
+    places = [tick for tick in survey.ticks if tick is not None]
+    if len(places) != len(survey.ticks) or places[0] != 0:
+        raise _undecodable(name, 1, "an empty frame with none before it")
+    survey.times_shown = tuple(after - before for before, after in pairwise([*places, stated]))
+    survey.ticks = list(range(stated))
+    survey.notes = (f"{missing} empty frames of the file repeat the frame before them, as it asks.",)
 
 
 def _refuse_turning(frame: VideoFrame, name: str) -> None:

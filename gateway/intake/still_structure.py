@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import zlib
 from collections.abc import Iterator
+from typing import Literal
 
 import av
 from av.video.codeccontext import VideoCodecContext
@@ -198,7 +199,11 @@ def _check_bmp(content: bytes, name: str) -> None:
 
 
 def _check_tiff(content: bytes, name: str) -> None:
-    order = "little" if content[:2] == b"II" else "big"
-    directory = int.from_bytes(content[4:8], order)  # type: ignore[arg-type]  # the two literals of `order`
-    if directory + 2 > len(content):
-        raise truncated(name, f"{len(content)} bytes, its directory stands at {directory}")
+    order: Literal["little", "big"] = "little" if content[:2] == b"II" else "big"
+    directory = int.from_bytes(content[4:8], order)
+    end = directory + 2
+    if len(content) >= end:
+        # Entries of twelve bytes each, then where the next directory stands.
+        end += 12 * int.from_bytes(content[directory:end], order) + 4
+    if len(content) < max(end, 8):
+        raise truncated(name, f"{len(content)} bytes, its directory ends at {end}")

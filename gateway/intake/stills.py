@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import ExifTags, Image, ImageFile, TiffImagePlugin
+from PIL import ExifTags, Image, ImageFile, TiffImagePlugin, UnidentifiedImageError
 
 from gateway.errors import GatewayError
 from gateway.errors.media import (
@@ -139,7 +139,12 @@ def decode_still(content: bytes, name: str) -> DecodedStill:
             # Pillow's readers raise many types on bytes from outside; whatever it is, there is no picture.
             if "truncated" in str(error).lower():
                 raise truncated(name, f"{len(content)} bytes that end too early") from error
-            raise damaged(name, str(error)[:80].lower() or type(error).__name__) from error
+            unknown = isinstance(error, UnidentifiedImageError)
+            raise damaged(name, "a header that cannot be read" if unknown else _reason(error)) from error
+
+
+def _reason(error: Exception) -> str:
+    return str(error)[:80].lower() or type(error).__name__
 
 
 def _decoded(image: Image.Image, media_format: MediaFormat, content: bytes, name: str) -> DecodedStill:
@@ -152,11 +157,12 @@ def _decoded(image: Image.Image, media_format: MediaFormat, content: bytes, name
             was=f"{pages} pages",
             fix="write them as single files; list frames of a loop under files",
         )
+    # Asking a PNG for its EXIF loads it, and how samples lay in the file is forgotten then.
+    notes = _notes_before_loading(image)
     _refuse_turning(image, name)
     is_lossy = media_format is MediaFormat.JPEG
     if isinstance(image, TiffImagePlugin.TiffImageFile):
         is_lossy = _tiff_is_lossy(image, content, name)
-    notes = _notes_before_loading(image)
     image.load()
     _refuse_turning(image, name)
     picture, more = _grey_or_rgb(image, name)
@@ -206,7 +212,7 @@ def _tiff_is_lossy(image: TiffImagePlugin.TiffImageFile, content: bytes, name: s
 
 def _notes_before_loading(image: Image.Image) -> tuple[str, ...]:
     notes = []
-    if _raw_mode(image) in {"L;2", "L;4", "1"}:
+    if image.mode == "1" or _raw_mode(image) in {"L;2", "L;4"}:
         notes.append("Grey levels of fewer than 8 bits were spread evenly over 0 to 255.")
     if image.info.get("icc_profile"):
         notes.append("The colour profile in the file was not applied: pixel values are as stored.")

@@ -246,18 +246,25 @@ def _planar(frame: VideoFrame) -> VideoFrame:
     return frame.reformat(format="yuv422p") if frame.format.name in _PACKED else frame
 
 
+_BYTE_ORDERS = {"rgb24": (3, 1), "rgb0": (4, 1), "bgr24": (3, -1), "bgr0": (4, -1), "bgra": (4, -1)}
+"""Bytes of a pixel, and whether red comes first (1) or last of three (-1)."""
+
+
 def _rgb_of(frame: VideoFrame) -> Picture:
-    if frame.format.name == "bgra":
-        raw = _array(frame.planes[0], samples=4).reshape(frame.height, frame.width, 4)
-        return raw[..., 2::-1]
-    wanted = frame if frame.format.name == "rgb24" else frame.reformat(format="rgb24")
-    return _array(wanted.planes[0], samples=3).reshape(frame.height, frame.width, 3)
+    layout = frame.format.name
+    if layout not in _BYTE_ORDERS:
+        frame, layout = frame.reformat(format="rgb24"), "rgb24"
+    samples, order = _BYTE_ORDERS[layout]
+    pixels = _array(frame.planes[0], samples).reshape(frame.height, frame.width, samples)
+    return pixels[..., :3][..., ::order]
 
 
 def _array(plane: VideoPlane, samples: int = 1) -> Picture:
-    """Return a plane without the padding at the end of its lines."""
-    lines = np.frombuffer(memoryview(plane), dtype=np.uint8).reshape(plane.height, plane.line_size)
-    return lines[:, : plane.width * samples]
+    """Return a plane from its top line to its bottom line, without the padding at the end of lines."""
+    # A negative length of line means that the bottom line comes first in memory, as in bitmaps.
+    lines = np.frombuffer(memoryview(plane), dtype=np.uint8).reshape(plane.height, abs(plane.line_size))
+    upright = lines if plane.line_size > 0 else lines[::-1]
+    return upright[:, : plane.width * samples]
 
 
 def derivation_of(levels: Levels, colour: ColourModel, deviation: int) -> tuple[str, ...]:
@@ -279,8 +286,8 @@ def derivation_of(levels: Levels, colour: ColourModel, deviation: int) -> tuple[
             f"Colour was computed from luma and chroma with the matrix of {levels.matrix.name} "
             f"({levels.matrix_said_by}), chroma samples repeated."
         )
-    elif levels.layout != "gray" and colour is ColourModel.GREY:
-        notes.append("Three equal colour channels were kept as one grey channel.")
-    if levels.layout == "pal8" and colour is ColourModel.RGB:
+    if levels.layout == "pal8":
         notes.append("Palette colours were written out for each pixel.")
+    if levels.layout in _RGB and colour is ColourModel.GREY:
+        notes.append("Three equal colour channels were kept as one grey channel.")
     return tuple(notes)
