@@ -52,6 +52,8 @@ READERS: dict[str, Callable[[Dataset], object]] = {
     "NUM": lambda item: item.MeasuredValueSequence[0]["NumericValue"].value.original_string,
     "TEXT": lambda item: item.TextValue,
     "PNAME": lambda item: item.PersonName,
+    "DATE": lambda item: item.Date,
+    "TIME": lambda item: item.Time,
     "UIDREF": lambda item: item.UID,
     "IMAGE": lambda item: item.ReferencedSOPSequence[0].ReferencedSOPInstanceUID,
 }
