@@ -1,0 +1,227 @@
+"""Compiles the tables of an IOD into what one pass over a dataset needs."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+
+from gateway.standard.iods import AttributeRule, Iod, ModuleRules, Usage, iod_of
+from gateway.validation.conditions import Need, Predicate, predicates
+from gateway.validation.conditions.algebra import undecidable
+from gateway.validation.elements import Item
+from gateway.validation.scope import Scope
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One conditional row of an attribute."""
+
+    name: str
+    type: str
+    predicate: Predicate
+    may_otherwise: bool
+    section: str
+    edition: str
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeCheck:
+    """All rows of one attribute at one level, from every module that has it.
+
+    Parameters
+    ----------
+    type : str
+        The strictest unconditional type: 1, 2 or 3; empty where all rows are conditional.
+    clauses : tuple of Clause
+        The conditional rows.
+    """
+
+    tag: int
+    keyword: str
+    type: str
+    clauses: tuple[Clause, ...]
+    values: frozenset[str | int]
+    one_item: bool
+    section: str
+    edition: str
+
+
+class Level:
+    """The rules of one dataset or of the items of one sequence; may contain itself."""
+
+    __slots__ = ("by_tag", "conditional", "mandatory", "sequences")
+
+    def __init__(self) -> None:
+        self.mandatory: tuple[AttributeCheck, ...] = ()
+        self.conditional: tuple[AttributeCheck, ...] = ()
+        self.by_tag: Mapping[int, AttributeCheck] = {}
+        self.sequences: Mapping[int, Level] = {}
+
+
+@dataclass(frozen=True, slots=True)
+class OptionalModule:
+    """A module of usage C or U and how its presence is seen.
+
+    Parameters
+    ----------
+    telltales : frozenset of int
+        Tags that no mandatory module has.
+    repeating : bool
+        Whether the module lives in the groups 6000 to 601E.
+    """
+
+    rules: ModuleRules
+    telltales: frozenset[int]
+    repeating: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CompiledIod:
+    """One IOD, ready for checking."""
+
+    iod: Iod
+    optional: tuple[OptionalModule, ...]
+
+    def level_for(self, scope: Scope) -> Level:
+        """Return the rules of the modules that are mandatory, required or present in this object."""
+        chosen = frozenset(
+            module.rules.name for module in self.optional if not module.repeating and self._applies(module, scope)
+        )
+        return _root_level(self.iod.sop_class_uid, chosen)
+
+    def overlay_level(self, group: int) -> Level:
+        """Return the rules of one overlay group, 0x6000 to 0x601E."""
+        return _overlay_level(self.iod.sop_class_uid, group)
+
+    @staticmethod
+    def _applies(module: OptionalModule, scope: Scope) -> bool:
+        if not module.telltales.isdisjoint(scope.root):
+            return True
+        name = module.rules.condition
+        return bool(name) and predicates()[name](scope) is Need.REQUIRED
+
+
+@cache
+def compiled(sop_class_uid: str) -> CompiledIod | None:
+    """Return the compiled rules of a SOP Class, or None where there is no table."""
+    iod = iod_of(sop_class_uid)
+    if iod is None:
+        return None
+    mandatory = {rule.tag for module in iod.modules if module.usage is Usage.MANDATORY for rule in module.attributes}
+    optional = tuple(
+        OptionalModule(
+            module,
+            frozenset(rule.tag for rule in module.attributes) - mandatory,
+            any(rule.repeating for rule in module.attributes),
+        )
+        for module in iod.modules
+        if module.usage is not Usage.MANDATORY
+    )
+    return CompiledIod(iod, optional)
+
+
+@lru_cache(maxsize=256)
+def _root_level(sop_class_uid: str, chosen: frozenset[str]) -> Level:
+    iod = iod_of(sop_class_uid)
+    assert iod is not None  # noqa: S101 - only called for compiled IODs
+    rows = [
+        (rule, module.section)
+        for module in iod.modules
+        if module.usage is Usage.MANDATORY or module.name in chosen
+        for rule in module.attributes
+        if not rule.repeating
+    ]
+    return _compile(rows, iod, {})
+
+
+@cache
+def _overlay_level(sop_class_uid: str, group: int) -> Level:
+    iod = iod_of(sop_class_uid)
+    assert iod is not None  # noqa: S101 - only called for compiled IODs
+    rows = [
+        (_shifted(rule, group), module.section)
+        for module in iod.modules
+        if module.name == "overlay-plane"
+        for rule in module.attributes
+    ]
+    return _compile(rows, iod, {})
+
+
+def _shifted(rule: AttributeRule, group: int) -> AttributeRule:
+    return AttributeRule(tag=group << 16 | rule.tag & 0xFFFF, keyword=rule.keyword, type=rule.type, values=rule.values)
+
+
+Row = tuple[AttributeRule, str]
+
+
+def _compile(rows: Iterable[Row], iod: Iod, done: dict[tuple[tuple[str, str], ...], Level]) -> Level:
+    """Compile one level and, through its sequences, all below; `done` closes circles."""
+    grouped: dict[int, list[Row]] = defaultdict(list)
+    for row in rows:
+        grouped[row[0].tag].append(row)
+    level = Level()
+    checks = [_check(group, iod.edition) for group in grouped.values()]
+    level.by_tag = {check.tag: check for check in checks}
+    level.mandatory = tuple(check for check in checks if check.type in {"1", "2"})
+    level.conditional = tuple(
+        check for check in checks if check.clauses and check.type not in {"1", "2"} and not _never_says(check)
+    )
+    sequences = {}
+    for tag, group in grouped.items():
+        key = tuple(sorted({(rule.items, rule.section or section) for rule, section in group if rule.items}))
+        if not key:
+            continue
+        sequences[tag] = done[key] if key in done else _compile_items(key, iod, done)
+    level.sequences = sequences
+    return level
+
+
+def _compile_items(key: tuple[tuple[str, str], ...], iod: Iod, done: dict[tuple[tuple[str, str], ...], Level]) -> Level:
+    place = done[key] = Level()
+    rows = [(rule, rule.section or section) for name, section in key for rule in iod.item_tables[name]]
+    built = _compile(rows, iod, done)
+    place.mandatory, place.conditional = built.mandatory, built.conditional
+    place.by_tag, place.sequences = built.by_tag, built.sequences
+    return place
+
+
+def _check(group: list[Row], edition: str) -> AttributeCheck:
+    rules = [rule for rule, _ in group]
+    unconditional = sorted(rule.type for rule in rules if rule.type in {"1", "2", "3"})
+    strictest = unconditional[0] if unconditional else ""
+    telling = next(((rule, section) for rule, section in group if rule.type == strictest), group[0])
+    clauses = tuple(
+        Clause(
+            name=rule.condition,
+            type=rule.type,
+            predicate=predicates()[rule.condition],
+            may_otherwise=rule.may_otherwise or bool(unconditional),
+            section=rule.section or section,
+            edition=rule.edition or edition,
+        )
+        for rule, section in group
+        if rule.type in {"1C", "2C"}
+    )
+    value_sets = [rule.values for rule in rules if rule.values]
+    return AttributeCheck(
+        tag=rules[0].tag,
+        keyword=rules[0].keyword,
+        type=strictest,
+        clauses=clauses,
+        values=frozenset.intersection(*value_sets) if value_sets else frozenset(),
+        one_item=all(rule.one_item for rule in rules),
+        section=telling[0].section or telling[1],
+        edition=telling[0].edition or edition,
+    )
+
+
+def _never_says(check: AttributeCheck) -> bool:
+    """Whether no clause can ever require or forbid the attribute; type 1C must still have a value where present."""
+    return all(clause.predicate is undecidable and clause.type == "2C" for clause in check.clauses)
+
+
+def overlay_groups(item: Item) -> tuple[int, ...]:
+    """Return the overlay groups that a dataset has, even numbers from 0x6000 to 0x601E (PS3.5 7.6)."""
+    return tuple(sorted({tag >> 16 for tag in item if tag >> 20 == 0x600 or tag >> 20 == 0x601}))
