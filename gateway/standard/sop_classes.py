@@ -62,3 +62,9 @@ def sop_classes() -> Mapping[str, SopClass]:
 def sop_class(uid: str) -> SopClass | None:
     """Return a storage SOP Class, or None where the table does not have it."""
     return sop_classes().get(uid)
+
+
+def sop_class_name(uid: str) -> str:
+    """Return the name of a storage SOP Class, or its UID where the table does not have it."""
+    known = sop_class(uid)
+    return known.name if known else uid

@@ -82,3 +82,9 @@ def transfer_syntaxes() -> Mapping[str, TransferSyntax]:
 def transfer_syntax(uid: str) -> TransferSyntax | None:
     """Return a transfer syntax, or None where the table does not have it."""
     return transfer_syntaxes().get(uid)
+
+
+def transfer_syntax_name(uid: str) -> str:
+    """Return the name of a transfer syntax, or its UID where the table does not have it."""
+    known = transfer_syntax(uid)
+    return known.name if known else uid
