@@ -63,7 +63,7 @@ class Part(Generic[F]):
         """Return the part as held, with its reason or reasons."""
         problems = in_order(self.problems)
         reason = problems[0] if len(problems) == 1 else SeveralProblemsError(problems)
-        return HeldPart(path_text(self.path), self.id or path_text(self.path), reason)
+        return HeldPart(path_text(self.path), self.id[:64] or path_text(self.path), reason)
 
 
 MOST_PARTS = 2000

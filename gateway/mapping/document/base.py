@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetJsonSchemaHandler, model_v
 from pydantic_core import CoreSchema
 
 from gateway.errors.document import FieldMissingError, NameNotWritableError
-from gateway.mapping.scalars import Label, Required16, Required64, Rule, refusal, text_of
+from gateway.mapping.scalars import Label, Required16, Required64, Rule, refusal, required_line, text_of
 from gateway.model.coded import CodedConcept, TextOrCode
 from gateway.model.people import PersonName
 
@@ -112,7 +112,11 @@ class CodeFields(Fields):
 class ReasonFields(TextOrFields):
     """Something said in words, in a code, or both; a bare text is the words."""
 
-    text: Required64 | None = Field(None, description="In words.", examples=["mass seen in right fundus"])
+    text: Annotated[str, required_line(1024)] | None = Field(
+        None,
+        description="In words; images carry the first 64 characters, reports all.",
+        examples=["mass seen in right fundus"],
+    )
     code: CodeFields | None = Field(None, description="As a code of the site's or a public scheme.")
 
     @model_validator(mode="before")

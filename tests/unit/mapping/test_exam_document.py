@@ -243,6 +243,20 @@ def test_json_numbers_keep_their_digits(read, smallest):
     assert exam.captures[0].is_key_image
 
 
+def test_empty_lists_and_mappings_in_json_are_followed_by_others(read, smallest):
+    text = """{"captures": [{"id": "a", "kind": "still", "file": "a.png", "eye": "left", "scan": "macula"}],
+    "measurements": [], "order": {"requested_procedure": {}, "accession_number": "A-1"}, "findings": [],
+    "format": "eye-ultrasound-exam/1", "patient": {"id": "1", "issuer": "X", "name": "A^B"},
+    "session": {"start": "2026-03-02T09:30:00Z"}}"""
+    assert read(text, "exam.json").exam.order.accession_number == "A-1"
+
+
+def test_a_long_indication_is_kept_whole(read, smallest):
+    words = "mass seen in the right fundus, growing since the last visit, " * 10
+    text = smallest.replace("session:", f"order: {{indication: '{words.strip()}'}}\nsession:")
+    assert read(text).exam.order.indication.text == words.strip()
+
+
 def test_a_site_may_bring_its_own_speeds(tmp_path, everything):
     (tmp_path / "exam.yaml").write_text(everything, encoding="utf-8")
     speeds = {"tumour": TissueSpeed(1600.0, "tumour", "the site's own table")}

@@ -53,6 +53,15 @@ def test_a_site_table_replaces_the_shipped_one(tmp_path):
     assert list(load_speeds(path)) == ["vitreous"]
 
 
+@pytest.mark.parametrize("checked", ["secondary", "memory"])
+def test_a_source_that_was_not_opened_is_cited_as_such(tmp_path, checked):
+    path = tmp_path / "speeds.yaml"
+    path.write_text(TABLE.replace("opened", checked))
+    assert load_speeds(path)["vitreous"].source == f"X (37 C; source checked: {checked})"
+    path.write_text(TABLE)
+    assert load_speeds(path)["vitreous"].source == "X (37 C)"
+
+
 def test_the_table_cannot_be_changed_by_a_reader():
     with pytest.raises(TypeError):
         load_speeds()["vitreous"] = None
