@@ -6,7 +6,7 @@ import json
 import os
 import shutil
 import socket
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -16,7 +16,7 @@ from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.exam_folder import ExamFolder, read_exam_folder
 from gateway.mapping.speeds import load_speeds
-from gateway.pipeline.delivery import Commitment, DeliveryTools, FileToSend, Receipt, deliver_study
+from gateway.pipeline.delivery import DeliveryTools, deliver_study
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
 from gateway.pipeline.queue import Delivery, Queue
 from gateway.pipeline.spool import Spool
@@ -25,12 +25,10 @@ from gateway.reports.contact_sheet import render_contact_sheet
 from gateway.reports.html import render_html
 from gateway.settings import DestinationSettings, Settings, StoreSettings
 from gateway.shipped import shipped_path
-from gateway.standard.statuses import commitment_failure
 from gateway.transports.dimse.archive import LoopbackArchive
-from gateway.transports.dimse.commitment import CommitmentListener, request_commitment
+from gateway.transports.dimse.commitment import CommitmentListener
+from gateway.transports.dimse.destination import DimseDestination
 from gateway.transports.dimse.peer import Peer
-from gateway.transports.dimse.query import find_instances
-from gateway.transports.dimse.storage_scu import OutgoingFile, StoreOutcome, send_files
 
 
 def _silent(_step: str, _done: int, _total: int) -> None:
@@ -83,7 +81,7 @@ class Gateway:
                 listener = stack.enter_context(
                     CommitmentListener(network.ae_title, host=network.listen_host, port=network.listen_port)
                 )
-            archive = DimseArchive(_peer(destination, self.settings), destination.commitment_wait_s, listener)
+            archive = DimseDestination(_peer(destination, self.settings), destination.commitment_wait_s, listener)
             return deliver_study(tools, archive, destination, prepared.study_instance_uid)
 
 
@@ -123,43 +121,6 @@ def _peer(destination: DestinationSettings, settings: Settings) -> Peer:
         port=destination.port,
         calling_ae_title=settings.network.ae_title,
     )
-
-
-@dataclass(frozen=True, slots=True)
-class DimseArchive:
-    """A destination over DIMSE, as `pipeline.delivery` wants to see it."""
-
-    peer: Peer
-    commitment_wait_s: float
-    listener: CommitmentListener | None = None
-
-    def send(self, files: Sequence[FileToSend], on_receipt: Callable[[Receipt], None]) -> None:
-        """C-STORE the files and report each answer."""
-        outgoing = [
-            OutgoingFile(file.path, file.sop_class_uid, file.sop_instance_uid, file.transfer_syntax_uid)
-            for file in files
-        ]
-        send_files(self.peer, outgoing, on_result=lambda outcome: on_receipt(_receipt(outcome)))
-
-    def commit(self, instances: Sequence[tuple[str, str]]) -> Commitment:
-        """Ask for storage commitment and wait for the report."""
-        result = request_commitment(self.peer, instances, timeout_s=self.commitment_wait_s, listener=self.listener)
-        failed = {uid: _failure_words(reason) for uid, reason in result.failed.items()}
-        failed |= dict.fromkeys(result.unmentioned, "the archive's report does not mention it")
-        return Commitment(result.committed, failed, result.unanswered)
-
-    def listed(self, study_instance_uid: str) -> frozenset[str]:
-        """Find a study's instances by C-FIND."""
-        return find_instances(self.peer, study_instance_uid)
-
-
-def _failure_words(reason: int) -> str:
-    return f"{commitment_failure(reason).name} ({reason:04X}H)"
-
-
-def _receipt(outcome: StoreOutcome) -> Receipt:
-    comment = f"{outcome.code}: {outcome.comment}" if outcome.code else outcome.comment
-    return Receipt(outcome.sop_instance_uid, outcome.verdict, outcome.status, comment, outcome.retries)
 
 
 @dataclass(frozen=True, slots=True)
