@@ -121,9 +121,9 @@ def open_movie(path: Path, media_format: MediaFormat, name: str) -> MovieSource:
     shortfall = shortfall_of(path, media_format, name)
     try:
         with _opened(path, media_format, name) as container:
-            stream = _only_movie(container, media_format, name)
             if shortfall:
-                raise _cut(name, _whole_packets(container, stream), stream.frames, shortfall.words)
+                raise _cut(name, *_whole_of_stated(container), shortfall.words)
+            stream = _only_movie(container, media_format, name)
             survey = _surveyed(container, stream, name)
             _complete(survey, stream.frames, media_format, path, name)
             clock = frame_clock(survey.ticks, stream.time_base, (stream.average_rate, stream.base_rate))
@@ -174,8 +174,8 @@ def _opened(path: Path, media_format: MediaFormat, name: str) -> Iterator[InputC
 
 
 def _reason(error: Exception) -> str:
-    text = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-    return text.lower()[:80]
+    text = error.strerror if isinstance(error, av.error.FFmpegError) else str(error)
+    return (text or type(error).__name__).lower()[:80]
 
 
 def _only_movie(container: InputContainer, media_format: MediaFormat, name: str) -> VideoStream:
@@ -198,17 +198,20 @@ def _only_movie(container: InputContainer, media_format: MediaFormat, name: str)
     return stream
 
 
-def _whole_packets(container: InputContainer, stream: VideoStream) -> int:
-    """Count the frames that are there in full, without decoding."""
-    count = 0
+def _whole_of_stated(container: InputContainer) -> tuple[int, int]:
+    """Return how many frames are there in full, without decoding, and how many the file states."""
+    whole = 0
+    if not container.streams.video:
+        return 0, 0
+    stream = container.streams.video[0]
     try:
         for packet in container.demux(stream):
             if packet.is_corrupt:
                 break
-            count += packet.size > 0
+            whole += packet.size > 0
     except (av.error.FFmpegError, ValueError):
-        return count
-    return count
+        return whole, stream.frames
+    return whole, stream.frames
 
 
 def _cut(name: str, whole: int, stated: int, words: str) -> MediaTruncatedError:

@@ -45,7 +45,7 @@ def avi(
     largest = max(len(frame) for frame in frames)
     main = struct.pack("<14I", 50_000, 0, 0, 0x10, stated, 0, 1, largest, width, height, 0, 0, 0, 0)
     stream = struct.pack(
-        "<4s4sIHHIIIIIIII4h", b"vids", compression, 0, 0, 0, 0, 1, 20, 0, stated, largest, 0, 0, 0, 0, width, height
+        "<4s4sIHHIIIIIIII4H", b"vids", compression, 0, 0, 0, 0, 1, 20, 0, stated, largest, 0, 0, 0, 0, width, height
     )
     bitmap = struct.pack("<IiiHH4sIiiII", 40, width, height, 1, bits, compression, largest, 0, 0, len(palette) // 4, 0)
     header = chunk_list(
