@@ -13,6 +13,9 @@ if TYPE_CHECKING:
     from gateway.pipeline.line import CheckedObject, PreparedExam
     from gateway.pipeline.queue import Delivery
 
+EXPLICIT_VR_LITTLE_ENDIAN = "1.2.840.10008.1.2.1"
+"""What goes on the wire to every destination: archives accept what desktops cannot show."""
+
 CAPTURE_HEADINGS = ("capture", "eye", "scan", "clock hour", "zone", "frames")
 MEASUREMENT_HEADINGS = ("measurement", "what", "on", "displayed", "corrected", "how")
 TRUTH_HEADINGS = ("measurement", "what", "displayed", "corrected", "phantom's true value", "difference")
@@ -61,7 +64,9 @@ def truth_rows(values: Sequence[MeasuredValue], truth_mm: Mapping[str, float]) -
         true_mm = truth_mm.get(value.measurement.id)
         difference = "-"
         if true_mm is not None and best.unit.value == "mm":
-            difference = f"{best.value - true_mm:+.2f} mm ({(best.value - true_mm) / true_mm:+.1%})"
+            # Adding zero turns a rounded -0.0 into 0.0.
+            off_mm, off_percent = round(best.value - true_mm, 2) + 0.0, round(100 * (best.value / true_mm - 1), 1) + 0.0
+            difference = f"{off_mm:+.2f} mm ({off_percent:+.1f} %)"
         rows.append(
             [
                 value.measurement.id,
@@ -85,7 +90,7 @@ def object_rows(objects: Sequence[CheckedObject], deliveries: Mapping[str, Deliv
             [
                 built.capture_id or built.kind.value,
                 sop_class_name(built.sop_class_uid),
-                transfer_syntax_name(built.transfer_syntax_uid),
+                _transfer_syntax(built.transfer_syntax_uid),
                 findings_words(item),
                 _stored(delivery),
                 delivery.comment or delivery.state.value if delivery else "-",
@@ -105,6 +110,13 @@ def findings_words(item: CheckedObject) -> str:
 def held_lines(prepared: PreparedExam) -> list[str]:
     """Each part that was set aside, with its reason."""
     return [f"held: {part.name or part.part}: {part.reason}" for part in prepared.held]
+
+
+def _transfer_syntax(in_spool: str) -> str:
+    """Name the transfer syntax on the wire, and the spool's where that is another."""
+    if in_spool == EXPLICIT_VR_LITTLE_ENDIAN:
+        return transfer_syntax_name(in_spool)
+    return f"{transfer_syntax_name(EXPLICIT_VR_LITTLE_ENDIAN)} (in the spool {transfer_syntax_name(in_spool)})"
 
 
 def _stored(delivery: Delivery | None) -> str:
