@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gateway.acoustics.measure import measure
 from gateway.builders.built import BuiltObject
@@ -86,6 +86,8 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     tools.on_progress("measure", 0, 1)
     measured = measure(exam)
     held = (*held, *measured.held)
+    # The structured report calls itself partial where any part was held, at whichever step.
+    measured = replace(measured, held=held)
     tools.on_progress("measure", 1, 1)
     pictures = {capture.id: picture_of(folder.media[capture.id], capture) for capture in exam.captures}
     built = [image.built for image in images]

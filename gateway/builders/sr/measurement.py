@@ -48,7 +48,7 @@ def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, 
     ReferencedImageMissingError
         If its image was not built.
     PointOutsidePictureError
-        If a caliper lies outside it; see `calipers.hold_measurements_outside`.
+        If a caliper lies outside it.
     """
     displayed = _displayed(value, scope)
     items = [dataclasses.replace(displayed, children=displayed.children + _remarks(value, scope))]

@@ -55,8 +55,7 @@ def build_measurement_report(
     Raises
     ------
     ReferencedImageMissingError, EyeContradictionError, PointOutsidePictureError
-        If the report would point to nothing, to the wrong eye, or beside the picture. The last is avoided by
-        `calipers.hold_measurements_outside`.
+        If the report would point to nothing, to the wrong eye, or beside the picture.
     """
     exam = measured.exam
     root = report_content(measured, images, context)

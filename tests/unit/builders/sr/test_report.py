@@ -13,7 +13,6 @@ from pydicom.dataset import Dataset
 
 from gateway.builders.built import BuiltObject
 from gateway.builders.options import BuildContext, BuildOptions
-from gateway.builders.sr.calipers import hold_measurements_outside
 from gateway.builders.sr.report import COMPREHENSIVE_SR, build_measurement_report
 from gateway.errors.document import EyeContradictionError, PointOutsidePictureError
 from gateway.errors.objects import ReferencedImageMissingError
@@ -546,14 +545,6 @@ def outside() -> MeasuredValue:
 def test_a_caliper_beside_its_picture_is_refused(tmp_path: Path) -> None:
     with pytest.raises(PointOutsidePictureError, match=r"640\.5"):
         report_of(MeasuredExam(an_exam(), (outside(),)), tmp_path)
-
-
-def test_a_measurement_beside_its_picture_is_held_and_the_others_go_on(tmp_path: Path) -> None:
-    measured = MeasuredExam(an_exam(), (outside(), *values()[1:]))
-    kept = hold_measurements_outside(measured, built_images(measured.exam))
-    assert [value.measurement.id for value in kept.values] == ["m2", "m3", "m4"]
-    assert [part.name for part in kept.held] == ["m1"]
-    assert report_of(kept, tmp_path).CompletionFlag == "PARTIAL"
 
 
 def test_calipers_on_the_very_edge_are_on_the_picture(tmp_path: Path) -> None:
