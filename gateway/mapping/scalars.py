@@ -9,7 +9,6 @@ import math
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
 from difflib import get_close_matches
 from enum import StrEnum
 from typing import Annotated, Any, TypeVar
@@ -21,7 +20,6 @@ from gateway.errors.document import (
     DecimalCommaError,
     DocumentError,
     FieldMissingError,
-    OffsetMissingError,
     TextNotWritableError,
     UidNotValidError,
     ValueNotUnderstoodError,
@@ -313,7 +311,7 @@ HalfHours = Annotated[int, Rule(_clock_half_hours, {"enum": _CLOCK_WORDS})]
 """A clock hour as `ClockHour.half_hours`."""
 
 
-# ---------------------------------------------------------------- switches, words, dates
+# ---------------------------------------------------------------- switches and words
 
 _SWITCH = {"yes": True, "true": True, "no": False, "false": False}
 
@@ -355,48 +353,3 @@ def concept_word(group: str) -> Rule:
         return text
 
     return Rule(read, lambda: {"enum": list(words(group))})
-
-
-def _date(value: object) -> date:
-    text = text_of(value, "a date")
-    try:
-        if re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text, re.ASCII) and text >= "1800":
-            return date.fromisoformat(text)
-    except ValueError:
-        pass
-    raise refusal(ValueNotUnderstoodError, "this is not a date", was=text, fix="write YYYY-MM-DD")
-
-
-_DATE_PATTERN = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
-Date = Annotated[
-    date,
-    Rule(_date, {"type": "string", "format": "date", "pattern": f"^{_DATE_PATTERN}$"}),
-]
-
-_MOMENT_PATTERN = _DATE_PATTERN + "T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\\.[0-9]{1,6})?"
-_OFFSET_PATTERN = "(?:Z|[+-][0-9]{2}:[0-9]{2})"
-
-
-def _moment(value: object) -> datetime:
-    text = text_of(value, "a date and time")
-    if re.fullmatch(_MOMENT_PATTERN.replace("T", "[T ]", 1), text, re.ASCII):
-        raise refusal(
-            OffsetMissingError, "the offset from UTC is missing", was=text, fix="add it, e.g. +01:00, or Z for UTC"
-        )
-    try:
-        if re.fullmatch(_MOMENT_PATTERN + _OFFSET_PATTERN, text, re.ASCII) and text >= "1900":
-            moment = datetime.fromisoformat(text)
-            # Offsets that are in use, PS3.5 6.2 (VR DT).
-            if timedelta(hours=-12) <= (moment.utcoffset() or timedelta()) <= timedelta(hours=14):
-                return moment
-    except ValueError:
-        pass
-    raise refusal(
-        ValueNotUnderstoodError, "this is not a date and time", was=text, fix="write it like 2026-03-02T09:30:00+01:00"
-    )
-
-
-Moment = Annotated[
-    datetime,
-    Rule(_moment, {"type": "string", "format": "date-time", "pattern": f"^{_MOMENT_PATTERN}{_OFFSET_PATTERN}$"}),
-]

@@ -9,10 +9,10 @@ from pydantic import ConfigDict, Field
 
 from gateway.errors.document import EyeNotSingleError, MediaPathError, ValueNotUnderstoodError
 from gateway.mapping.document.base import Fields
+from gateway.mapping.moments import Moment
 from gateway.mapping.scalars import (
     Comment,
     HalfHours,
-    Moment,
     PartId,
     Rule,
     Switch,

@@ -7,7 +7,8 @@ from typing import Annotated
 from pydantic import Field
 
 from gateway.mapping.document.base import CodeFields, Fields, PersonFields, ReasonFields
-from gateway.mapping.scalars import Date, Moment, Required64, Text16, Text64, Uid, matching, number, word_of
+from gateway.mapping.moments import Date, Moment
+from gateway.mapping.scalars import Required64, Text16, Text64, Uid, matching, number, word_of
 from gateway.model.order import Order, RequestedProcedure
 from gateway.model.people import Patient, Sex
 from gateway.model.session import Device, Probe, Session
