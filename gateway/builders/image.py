@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Final
 
 from gateway.builders.acquisition_context import write_acquisition_context
@@ -84,11 +85,7 @@ def build_image(
         write_frame_times(w, capture, facts, placement.capture_path)
     uid = identify(w, exam, _sources(capture, facts), context)
     path = context.path_for(uid)
-    if is_loop:
-        sha256, size = write_jpeg_ls_loop(w.dataset, source, path)
-    else:
-        w.set("PixelData", still_pixels(source), f"{placement.capture_path}.files")
-        sha256, size = write_part10(w, path, EXPLICIT_VR_LITTLE_ENDIAN)
+    sha256, size = _write_with_pixels(w, source, path, f"{placement.capture_path}.files", is_loop=is_loop)
     return BuiltObject(
         kind=ObjectKind.IMAGE,
         sop_class_uid=sop_class_uid,
@@ -109,6 +106,16 @@ def build_image(
         frame_count=facts.frame_count,
         attribute_origins=dict(w.origins),
     )
+
+
+def _write_with_pixels(
+    w: AttributeWriter, source: FrameSource, path: Path, origin: str, *, is_loop: bool
+) -> tuple[str, int]:
+    """Write the file and return its digest and size; a loop goes frame by frame."""
+    if is_loop:
+        return write_jpeg_ls_loop(w.dataset, source, path)
+    w.set("PixelData", still_pixels(source), origin)
+    return write_part10(w, path, EXPLICIT_VR_LITTLE_ENDIAN)
 
 
 def _write_shared_modules(

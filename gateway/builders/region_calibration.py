@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import Final
 
 from gateway.builders.attributes import AttributeWriter
-from gateway.errors.objects import RegionOutsidePictureError
+from gateway.errors.media import RegionOutsidePictureError
 from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource
 from gateway.model.capture import Capture
 from gateway.model.position import Scan

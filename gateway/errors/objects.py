@@ -87,17 +87,6 @@ class FrameTimesDisagreeError(ObjectError):
     )
 
 
-class RegionOutsidePictureError(ObjectError):
-    """A calibrated region that is not inside its picture."""
-
-    code = "region-outside-picture"
-    explanation = (
-        "The region in which a scale holds is given in whole pixels from 0, both ends inclusive, and must lie inside "
-        "the picture (PS3.3 C.8.5.5). A region beyond it usually belongs to a picture of another size, and then the "
-        "scale does too."
-    )
-
-
 class ObjectTooLargeError(ObjectError):
     """More bytes than the encoding can count."""
 
@@ -157,4 +146,14 @@ class NotAPdfError(ObjectError):
     explanation = (
         "A PDF document starts with %PDF- and ends with %%EOF. Encapsulating anything else would give the archive a "
         "document that no viewer opens. Make the report again."
+    )
+
+
+class ReportNotRenderedError(ObjectError):
+    """The readable report cannot be set as a document."""
+
+    code = "report-not-rendered"
+    explanation = (
+        "The readable report is set as an archival PDF (PDF/A, ISO 19005-2), and the typesetter refused the document. "
+        "Nothing is handed out instead of it. The exam's objects are not at fault."
     )

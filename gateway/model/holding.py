@@ -12,7 +12,8 @@ from gateway.model.exam import Exam, HeldPart
 def hold_captures(exam: Exam, held: Sequence[HeldPart]) -> tuple[Exam, tuple[HeldPart, ...]]:
     """Take captures out of an exam, and with them whatever cannot stand without them.
 
-    Measurements and annotations on a held capture are held. A finding stays as long as one of its captures does.
+    Measurements and annotations on a held capture are held. A finding stays as long as one of its captures does; a
+    measurement of a finding that is held stays, as one of its structure alone.
 
     Parameters
     ----------
@@ -55,6 +56,9 @@ def hold_captures(exam: Exam, held: Sequence[HeldPart]) -> tuple[Exam, tuple[Hel
             rests_on_held(f"findings {finding.id}", finding.id, finding.capture_ids)
         else:
             findings.append(dataclasses.replace(finding, capture_ids=shown))
+    left = {finding.id for finding in findings}
+    # A measurement outlives its finding where its own capture is good: the number is still true of its place.
+    measurements = tuple(m if m.finding_id in left else dataclasses.replace(m, finding_id="") for m in measurements)
     kept = dataclasses.replace(
         exam,
         captures=tuple(c for c in exam.captures if c.id not in names),

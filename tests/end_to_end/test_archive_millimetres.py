@@ -1,7 +1,7 @@
-"""Not circular: only the archive's files, another library's decoder, scipy's peaks, and what the phantom was drawn with.
+"""Not circular: only the archive's files, another library's decoder, scipy's peaks, and how the phantom was drawn.
 
-Nothing of the gateway is imported here. Echoes are found in the stored pixels, made millimetres by the region calibration
-(PS3.3 C.8.5.5: centimetres a pixel), and compared with the report's values and with the phantom's truth.
+Nothing of the gateway is imported here. Echoes are found in the stored pixels, made millimetres by the region
+calibration (PS3.3 C.8.5.5: centimetres a pixel), and compared with the report's values and the phantom's truth.
 """
 
 from __future__ import annotations

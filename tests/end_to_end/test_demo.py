@@ -38,9 +38,11 @@ def test_every_object_says_that_it_is_invented(demo: DemoRun) -> None:
 
 
 def test_corrected_values_meet_the_phantoms_truth(demo: DemoRun) -> None:
-    for row in demo.printed["measurements"]:
-        if row["difference"] != "-":
-            assert abs(float(row["difference"].split()[0])) <= 0.05, row
+    rows = {row["measurement"]: row for row in demo.printed["measurements"]}
+    corrected = [row for row in rows.values() if row["corrected"] != "-"]
+    assert len(corrected) == 6
+    for row in [*corrected, rows["od-mass-height"], rows["od-mass-height-loop"]]:
+        assert abs(float(row["difference"].split()[0])) <= 0.01, row
 
 
 @pytest.mark.parametrize("checker", ["dciodvfy"])
@@ -60,4 +62,6 @@ def test_another_toolkit_reads_the_structured_report(demo: DemoRun) -> None:
         result = subprocess.run([require("dsrdump"), path], capture_output=True, text=True, check=False)
         assert result.returncode == 0, result.stderr
         assert "Measurement Group" in result.stdout
-        assert not [line for line in result.stderr.splitlines() if line.startswith(("E:", "W:"))]
+        # DCMTK's VR checker knows no UTF-8, which is no fault of the report.
+        known = "does not support this Specific Character Set: ISO_IR 192"
+        assert [line for line in result.stderr.splitlines() if known not in line] == []

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from gateway.builders.attributes import AttributeWriter
 from gateway.builders.region_calibration import PictureSize, aspect_ratio, millimetres_as_centimetres, write_calibration
-from gateway.errors.objects import RegionOutsidePictureError
+from gateway.errors.media import RegionOutsidePictureError
 from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource, SectorGeometry
 from gateway.model.position import ProbePosition, Scan
 from tests.unit.builders.invented_captures import BARE_STILL
