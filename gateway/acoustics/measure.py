@@ -52,8 +52,9 @@ def measure(exam: Exam) -> MeasuredExam:
         try:
             values.append(measured_value(measurement, calibration))
         except GatewayError as error:
-            error.where = error.where or f"measurement {measurement.id} on {measurement.capture_id}"
-            held.append(HeldPart(f"measurements {measurement.id}", measurement.id, error))
+            place = exam.origins.get(f"measurements {measurement.id}")
+            error.where = error.where or place or f"measurement {measurement.id} on {measurement.capture_id}"
+            held.append(HeldPart(place.field if place else "measurements", measurement.id, error))
     return MeasuredExam(exam, tuple(values), tuple(held))
 
 

@@ -44,7 +44,7 @@ def build(
             shutil.copyfile(item.built.path, target)
             item.built.path.unlink(missing_ok=True)
         write_origins(prepared, out / "origins.json")
-    _show(prepared, (), json_output=json_output)
+    _show(prepared, None, json_output=json_output)
     if not json_output:
         console.print_lines(
             f"{len(prepared.objects)} objects in {out / 'dicom'}, report in {out / 'report.pdf'}, "
@@ -75,15 +75,18 @@ def deliver(
     raise typer.Exit(_exit_code(prepared, deliveries))
 
 
-def _show(prepared: PreparedExam, deliveries: Sequence[Delivery], *, json_output: bool) -> None:
+def _show(prepared: PreparedExam, deliveries: Sequence[Delivery] | None, *, json_output: bool) -> None:
     from gateway.cli import views
 
-    by_uid = {delivery.sop_instance_uid: delivery for delivery in deliveries}
-    tables = (
+    tables: list[tuple[str, Sequence[str], list[list[str]]]] = [
         ("Captures", views.CAPTURE_HEADINGS, views.capture_rows(prepared)),
         ("Measurements", views.MEASUREMENT_HEADINGS, views.measurement_rows(prepared.measured.values)),
-        ("Objects", views.OBJECT_HEADINGS, views.object_rows(prepared.objects, by_uid)),
-    )
+    ]
+    if deliveries is None:
+        tables.append(("Objects", views.BUILT_HEADINGS, views.built_rows(prepared.objects)))
+    else:
+        by_uid = {delivery.sop_instance_uid: delivery for delivery in deliveries}
+        tables.append(("Objects", views.OBJECT_HEADINGS, views.object_rows(prepared.objects, by_uid)))
     findings = [
         f"{item.built.capture_id or item.built.kind.value}: {finding.severity.value} {finding.code} "
         f"{finding.attribute}: {finding.message} ({finding.section})"

@@ -21,6 +21,8 @@ MEASUREMENT_HEADINGS = ("measurement", "what", "on", "displayed", "corrected", "
 TRUTH_HEADINGS = ("measurement", "what", "displayed", "corrected", "phantom's true value", "difference")
 OBJECT_HEADINGS = ("object", "SOP Class", "transfer syntax", "findings", "stored", "committed")
 
+BUILT_HEADINGS = ("object", "SOP Class", "transfer syntax", "findings", "bytes")
+
 
 def capture_rows(prepared: PreparedExam) -> list[list[str]]:
     """Each capture with eye, scan, clock hour, zone and frames."""
@@ -99,6 +101,11 @@ def object_rows(objects: Sequence[CheckedObject], deliveries: Mapping[str, Deliv
     return rows
 
 
+def built_rows(objects: Sequence[CheckedObject]) -> list[list[str]]:
+    """Each object that was built and not sent."""
+    return [[*row[:4], str(item.built.size_bytes)] for row, item in zip(object_rows(objects, {}), objects, strict=True)]
+
+
 def findings_words(item: CheckedObject) -> str:
     """``none``, or how many errors and warnings."""
     errors, others = len(item.errors), len(item.findings) - len(item.errors)
@@ -109,7 +116,9 @@ def findings_words(item: CheckedObject) -> str:
 
 def held_lines(prepared: PreparedExam) -> list[str]:
     """Each part that was set aside, with its reason."""
-    return [f"held: {part.name or part.part}: {part.reason}" for part in prepared.held]
+    return [
+        f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
+    ]
 
 
 def _transfer_syntax(in_spool: str) -> str:

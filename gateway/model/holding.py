@@ -34,13 +34,14 @@ def hold_captures(exam: Exam, held: Sequence[HeldPart]) -> tuple[Exam, tuple[Hel
         missing = sorted(set(captures) & names)
         if not missing:
             return False
+        place = exam.origins.get(part)
         reason = DependsOnHeldPartError(
             "rests on a capture that is held",
-            where=exam.origins.get(part, part),
+            where=place or part,
             was=", ".join(missing),
             fix="mend that capture first",
         )
-        dependent.append(HeldPart(part, name, reason))
+        dependent.append(HeldPart(place.field if place else part, name, reason))
         return True
 
     measurements = tuple(

@@ -91,7 +91,7 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     tools.on_progress("measure", 1, 1)
     pictures = {capture.id: picture_of(folder.media[capture.id], capture) for capture in exam.captures}
     built = [image.built for image in images]
-    report = _report(measured, pictures, built, held)
+    report = _report(measured, pictures, built)
     tools.on_progress("report", 0, 2)
     pdf = render_pdf(report)
     structured = build_measurement_report(measured, built, context)
@@ -116,7 +116,7 @@ def _build_images(
             built = build_image(exam, capture, folder.media[capture.id], plan[capture.id], context)
             images.append(_without_errors(_checked(built)))
         except (MediaError, ObjectError) as error:
-            failed.append(HeldPart(f"captures[{capture.id}]", capture.id, error))
+            failed.append(HeldPart(f"captures[{capture.number - 1}]", capture.id, error))
     on_progress("build and check", len(exam.captures), len(exam.captures))
     if not images:
         raise failed[0].reason
@@ -143,11 +143,10 @@ def _report(
     measured: MeasuredExam,
     pictures: Mapping[str, Picture],
     images: Sequence[BuiltObject],
-    held: Sequence[HeldPart],
 ) -> Report:
     identifiers = {"Study": images[0].study_instance_uid}
     identifiers |= {f"Picture {image.capture_id}": image.sop_instance_uid for image in images}
-    return report_model(measured, pictures, identifiers, held)
+    return report_model(measured, pictures, identifiers)
 
 
 def queue_exam(prepared: PreparedExam, tools: LineTools, queue: Queue, destination: str, *, again: bool = False) -> int:
