@@ -77,7 +77,8 @@ def association(
         if not assoc.is_established:
             raise _why_not(peer, assoc, contexts)
         yield assoc
-        assoc.release()
+        if not _is_over(assoc):
+            assoc.release()
     finally:
         end(assoc)
 
@@ -104,7 +105,7 @@ def _why_not(peer: Peer, assoc: Association, contexts: Sequence[PresentationCont
         return PeerUnreachableError(
             "no connection", where=str(peer), was=str(failure), fix="check that the peer runs, and its host and port"
         )
-    if answer is None and assoc.is_aborted:
+    if answer is None and assoc.is_aborted and not assoc._sent_abort:
         return AssociationAbortedError(
             "the peer ended the connection instead of answering the association request",
             where=str(peer),
@@ -130,13 +131,18 @@ def _why_not(peer: Peer, assoc: Association, contexts: Sequence[PresentationCont
     return kind("the peer rejected the association", where=str(peer), was=reason.name, fix=reason.fix)
 
 
+def _is_over(assoc: Association) -> bool:
+    # `is_established` alone is late: pynetdicom's thread sets it when it gets round to it.
+    failure = cast("PoliteSocket", assoc.dul.socket).failure
+    return failure is not None or cast("PoliteDimse", assoc.dimse).mailbox.ended
+
+
 def lost(peer: Peer, assoc: Association) -> PeerError:
     """Return the error for a request that got no answer."""
     failure = cast("PoliteSocket", assoc.dul.socket).failure
     if isinstance(failure, StalledError):
         return PeerTimeoutError("the peer stopped reading", where=str(peer), was=str(failure), fix="look at its load")
-    ended = failure is not None or cast("PoliteDimse", assoc.dimse).mailbox.ended
-    if isinstance(failure, TimeoutError) or not ended:
+    if isinstance(failure, TimeoutError) or not _is_over(assoc):
         return PeerTimeoutError(
             "the request was not answered",
             where=str(peer),

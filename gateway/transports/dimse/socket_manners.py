@@ -21,6 +21,7 @@ six copies of a PDU    fragments of a stored object go from the socket to their 
 response race          the association's own thread can take an answer that a sender waits for: here requests and
                        answers are taken from the mailbox by kind
 polling at 1 ms        a wake-up socket beside the network socket, and a condition on the mailbox
+waits for a request    a connection that ends before it asks for an association frees its thread at once
 identifiers in logs    the message loggers are unbound: they write patient names
 =====================  =============================================================================================
 """
@@ -28,6 +29,7 @@ identifiers in logs    the message loggers are unbound: they write patient names
 from __future__ import annotations
 
 import contextlib
+import queue
 import select
 import socket
 import ssl
@@ -199,7 +201,9 @@ class PoliteDul(DULServiceProvider):
                 end.close()
             dimse = cast("PoliteDimse", self.assoc.dimse)
             dimse.drop_unfinished()
-            dimse.mailbox.put((None, None))  # however this thread ended, nobody waits for an answer any more
+            # However this thread ended, nobody waits for an answer of the peer any more.
+            dimse.mailbox.put((None, None))
+            cast("queue.Queue[None]", self.to_user_queue).put(None)
 
     def ring(self) -> None:
         """Wake the thread."""
@@ -375,3 +379,10 @@ def teach(assoc: Association, sock: AssociationSocket, stall_timeout_s: float) -
         (evt.EVT_PDU_SENT, standard_pdu_sent_handler),
     ):
         assoc.unbind(event, handler)
+    if assoc.is_acceptor:
+        assoc.bind(evt.EVT_CONN_CLOSE, _stop_waiting_for_a_request)
+
+
+def _stop_waiting_for_a_request(event: evt.Event) -> None:
+    if event.assoc.requestor.primitive is None:
+        cast("queue.Queue[None]", event.assoc.dul.to_user_queue).put(None)
