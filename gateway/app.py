@@ -99,6 +99,7 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
     """
     data_folder = settings.store.data_folder
     store = Store(data_folder)
+    spool = Spool(data_folder / "spool")
     try:
         options = BuildOptions(
             series_by=SeriesBy(settings.site.series_by),
@@ -106,10 +107,11 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
             snomed_extended=settings.site.snomed_extended,
             general_equipment=GeneralEquipment(settings.site.general_equipment),
         )
-        line = LineTools(store, Spool(data_folder / "spool"), options, on_progress)
+        line = LineTools(store, spool, options, on_progress)
         worker = f"{socket.gethostname()}:{os.getpid()}"
         yield Gateway(settings, line, Queue(store, worker))
     finally:
+        spool.close()
         store.close()
 
 

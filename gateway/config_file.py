@@ -25,6 +25,8 @@ from gateway.settings import (
 DEFAULT_FILE = "gateway.toml"
 
 _SECTIONS = {"site": SiteSettings, "store": StoreSettings, "network": NetworkSettings}
+_UID_ROOT = r"(?=.{1,43}$)(0|[1-9]\d*)(\.(0|[1-9]\d*))*"
+_AE_TITLE = r"(?=.*[^ ])[ -\[\]-~]{1,16}"
 _CHOICES = {
     ("site", "series_by"): ("eye-and-kind", "position"),
     ("site", "general_equipment"): ("device", "gateway"),
@@ -133,6 +135,12 @@ def _validated(content: dict[str, Any], text: str, file: Path) -> Settings:
             where=Place(str(file), _line_of(text, str(first["loc"][-1]))),
             was=repr(first["input"]),
         ) from error
+    _check_values(settings, text, file)
+    return settings
+
+
+def _check_values(settings: Settings, text: str, file: Path) -> None:
+    """Refuse values that have the right type and cannot work."""
     for (section, name), choices in _CHOICES.items():
         value = getattr(getattr(settings, section), name)
         if value not in choices:
@@ -141,10 +149,23 @@ def _validated(content: dict[str, Any], text: str, file: Path) -> Settings:
                 where=Place(str(file), _line_of(text, name)),
                 was=value,
             )
+    if settings.site.uid_root and not re.fullmatch(_UID_ROOT, settings.site.uid_root):
+        raise SettingValueError(
+            "site.uid_root takes a UID of at most 43 characters, without a dot at the end (PS3.5 9.1)",
+            where=Place(str(file), _line_of(text, "uid_root")),
+            was=settings.site.uid_root,
+        )
+    titles = [settings.network.ae_title, *(destination.ae_title for destination in settings.destinations)]
+    for title in titles:
+        if not re.fullmatch(_AE_TITLE, title):
+            raise SettingValueError(
+                "an AE title takes 1 to 16 ASCII characters without backslash (PS3.5 6.2)",
+                where=Place(str(file), _line_of(text, "ae_title")),
+                was=title,
+            )
     names = [destination.name for destination in settings.destinations]
     if len(set(names)) < len(names):
         raise SettingValueError("two destinations have the same name", where=str(file), was=", ".join(names))
-    return settings
 
 
 def settings_template() -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import shutil
 from pathlib import Path
 
 from gateway.errors.store import SpoolDamagedError, StoreUnavailableError
@@ -33,13 +34,18 @@ class Spool:
 
     @property
     def building(self) -> Path:
-        """Where builders write before an object is adopted; on the same file system as the spool."""
-        return self._folder / "building"
+        """Where this process's builders write before an object is adopted; on the same file system as the spool."""
+        return self._folder / f"building-{os.getpid()}"
 
     @property
     def outgoing(self) -> Path:
-        """Where copies in another transfer syntax lie while they are being sent."""
-        return self._folder / "outgoing"
+        """Where copies in another transfer syntax lie while they are being sent; this process's own."""
+        return self._folder / f"outgoing-{os.getpid()}"
+
+    def close(self) -> None:
+        """Remove what this process began and did not finish."""
+        for part in (self.building, self.outgoing):
+            shutil.rmtree(part, ignore_errors=True)
 
     def path(self, sha256: str) -> Path:
         """Return where the file with this digest lies, whether or not it is there."""

@@ -39,3 +39,13 @@ def test_a_changed_or_missing_file_is_not_handed_out(tmp_path: Path) -> None:
     spool.path(digest).write_bytes(b"objecT")
     with pytest.raises(SpoolDamagedError, match="was changed"):
         spool.verified(digest)
+
+
+def test_what_was_not_finished_is_gone_at_the_end_and_adopted_files_stay(tmp_path: Path) -> None:
+    spool = Spool(tmp_path)
+    digest = hashlib.sha256(b"object").hexdigest()
+    (spool.building / "x.dcm").write_bytes(b"object")
+    spool.adopt(spool.building / "x.dcm", digest)
+    (spool.building / "half.dcm").write_bytes(b"obj")
+    spool.close()
+    assert [p.name for p in tmp_path.rglob("*.dcm")] == [f"{digest}.dcm"]

@@ -65,6 +65,11 @@ def test_an_unknown_variable_names_the_nearest(tmp_path: Path) -> None:
     [
         ('[network]\nlisten_port = "many"\n', 2),
         ('[site]\nseries_by = "mood"\n', 2),
+        ('[site]\nuid_root = "banana"\n', 2),
+        ('[site]\nuid_root = "1.02"\n', 2),
+        ('[network]\nae_title = "A\\\\B"\n', 2),
+        ('[network]\nae_title = "SEVENTEEN_LETTERS"\n', 2),
+        ('[network]\nae_title = "   "\n', 2),
         ('[[destinations]]\nname = "a"\n', None),
     ],
 )
