@@ -1,0 +1,115 @@
+"""Captures in words, and the measurements' points that lie on the frame shown."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Final
+
+from gateway.model.capture import Capture, CaptureKind
+from gateway.model.exam import Exam
+from gateway.model.laterality import Eye
+from gateway.model.measurement import MeasuredValue, MeasurementKind
+from gateway.reports.characters import seen
+from gateway.reports.content import CaliperLine, CaptureCard, ProbeMark
+from gateway.reports.pictures import Picture
+
+_EYE_WORDS: Final = {Eye.RIGHT: "Right eye (OD)", Eye.LEFT: "Left eye (OS)"}
+
+
+def eye_words(eye: Eye) -> str:
+    """Return the eye in full, with the short form that the trade writes."""
+    return _EYE_WORDS[eye]
+
+
+def capture_numbers(exam: Exam) -> Mapping[str, int]:
+    """Return each capture's number by its id: its place in the document, or in the exam where there is no document."""
+    return {capture.id: capture.number or place for place, capture in enumerate(exam.captures, 1)}
+
+
+def capture_card(
+    capture: Capture, number: int, picture: Picture | None, values: Sequence[MeasuredValue]
+) -> CaptureCard:
+    """Say what is known of one capture."""
+    position = seen(capture.position.words)
+    clock_hour = capture.position.clock_hour
+    kind = "still" if capture.kind is CaptureKind.STILL else "loop"
+    return CaptureCard(
+        id=seen(capture.id),
+        number=number,
+        eye=capture.eye,
+        eye_words=eye_words(capture.eye),
+        position=position,
+        side=clock_hour.side(capture.eye) if clock_hour else "",
+        shown=_shown(capture, picture),
+        acquired=f"{capture.acquired:%H:%M:%S}" if capture.acquired else "",
+        details=tuple(seen(detail) for detail in _details(capture)),
+        comment=seen(capture.comment),
+        is_key_image=capture.is_key_image,
+        alternative_text=f"Ultrasound {kind}, {eye_words(capture.eye)}, {position}",
+        mark=ProbeMark(capture.position.scan, clock_hour, capture.position.zone),
+        picture=picture,
+        calipers=tuple(_calipers(capture, picture, values)),
+    )
+
+
+def share_details(cards: Sequence[CaptureCard]) -> tuple[tuple[str, ...], tuple[CaptureCard, ...]]:
+    """Return the details that all captures have in common, and the captures without them."""
+    if len(cards) < 2:
+        return (), tuple(cards)
+    shared = tuple(detail for detail in cards[0].details if all(detail in card.details for card in cards))
+    return shared, tuple(
+        dataclasses.replace(card, details=tuple(d for d in card.details if d not in shared)) for card in cards
+    )
+
+
+def _shown(capture: Capture, picture: Picture | None) -> str:
+    if picture is None:
+        return "not printed here"
+    if capture.kind is CaptureKind.STILL:
+        return "still"
+    return f"loop of {picture.frame_count} frames, frame {picture.frame} shown"
+
+
+def _details(capture: Capture) -> Iterator[str]:
+    position, settings = capture.position, capture.settings
+    if position.marker:
+        yield f"probe marker {position.marker.value.replace('-', ' ')}"
+    if position.gaze:
+        yield f"gaze {position.gaze.value.replace('-', ' and ')}"
+    if settings.contact:
+        yield settings.contact.value.replace("-", " ")
+    if settings.couplant:
+        yield f"couplant {settings.couplant}"
+    if settings.anaesthetic:
+        yield f"anaesthetic {settings.anaesthetic}"
+    if capture.lens:
+        yield f"lens {capture.lens.value.replace('-', ' ')}"
+    if capture.vitreous:
+        yield f"vitreous cavity: {capture.vitreous.value.replace('-', ' ')}"
+    yield from _device_details(capture)
+
+
+def _device_details(capture: Capture) -> Iterator[str]:
+    settings = capture.settings
+    if settings.gain_db is not None:
+        yield f"gain {settings.gain_db:g} dB"
+    if settings.display_gain_db is not None:
+        yield f"display gain {settings.display_gain_db:+g} dB after freezing"
+    if settings.dynamic_range_db is not None:
+        yield f"dynamic range {settings.dynamic_range_db:g} dB"
+    if settings.depth_mm is not None:
+        yield f"depth {settings.depth_mm:g} mm"
+    if capture.calibration is None:
+        yield "no scale"
+
+
+def _calipers(capture: Capture, picture: Picture | None, values: Sequence[MeasuredValue]) -> Iterator[CaliperLine]:
+    """Yield the calipers drawn on the frame shown; those of other frames would point at the wrong place."""
+    if picture is None:
+        return
+    for value in values:
+        measurement = value.measurement
+        if measurement.capture_id == capture.id and (measurement.frame or 1) == picture.frame and measurement.points:
+            is_closed = measurement.kind is MeasurementKind.AREA
+            yield CaliperLine(measurement.id, measurement.points, is_closed)

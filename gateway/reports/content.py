@@ -1,0 +1,208 @@
+"""What the report says: ready-to-show text, in the order in which it is read. Every rendering shows these texts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from gateway.model.calibration import Point
+from gateway.model.laterality import Eye
+from gateway.model.position import ClockHour, Scan, Zone
+from gateway.reports.pictures import Picture
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A label and what stands beside it."""
+
+    label: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PatientName:
+    """The patient's name as people read it, in up to three representations."""
+
+    alphabetic: str
+    ideographic: str = ""
+    phonetic: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CaliperLine:
+    """A measurement's points on a picture, in pixels of the acquired picture (CORNER convention)."""
+
+    measurement_id: str
+    points: tuple[Point, ...]
+    is_closed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeMark:
+    """Where a capture stands on the chart of its eye."""
+
+    scan: Scan
+    clock_hour: ClockHour | None
+    zone: Zone | None
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureCard:
+    """One capture.
+
+    Parameters
+    ----------
+    number : int
+        Its number in this report and in the exam.
+    position, side : str
+        Where the probe looked, and which side of the eye that is; `side` is empty without a clock hour.
+    shown : str
+        What of it is printed here, e.g. ``loop of 36 frames, frame 19 shown``.
+    details : tuple of str
+        Probe marker, gaze, contact, state of the eye, settings of the device; what all captures of the eye share is
+        said once, in `EyeSection.shared_details`.
+    """
+
+    id: str
+    number: int
+    eye: Eye
+    eye_words: str
+    position: str
+    side: str
+    shown: str
+    acquired: str
+    details: tuple[str, ...]
+    comment: str
+    is_key_image: bool
+    alternative_text: str
+    mark: ProbeMark
+    picture: Picture | None = None
+    calipers: tuple[CaliperLine, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class MeasurementRow:
+    """One measurement.
+
+    Parameters
+    ----------
+    value : str
+        The displayed value, its digits untouched.
+    corrected : str
+        The value for another speed of sound, empty where there is none.
+    speed : str
+        Speed of sound behind `value`, and the one behind `corrected`.
+    not_corrected : str
+        Why there is no corrected value where one was asked for.
+    """
+
+    id: str
+    eye: Eye
+    what: str
+    finding: str
+    place: str
+    picture: str
+    value: str
+    corrected: str
+    speed: str
+    formula: str
+    how: str
+    not_corrected: str
+    repeats: str
+    measured_by: str
+    comment: str
+
+
+@dataclass(frozen=True, slots=True)
+class FindingRow:
+    """One finding of one eye; `presence` is said in words, also where it is 'not shown'."""
+
+    id: str
+    eye: Eye
+    what: str
+    presence: str
+    place: str
+    pictures: str
+    comment: str
+
+
+@dataclass(frozen=True, slots=True)
+class EyeSection:
+    """Everything about one eye; `words` names it in full, e.g. ``Right eye (OD)``."""
+
+    eye: Eye
+    words: str
+    captures: tuple[CaptureCard, ...]
+    shared_details: tuple[str, ...]
+    findings: tuple[FindingRow, ...]
+    not_shown: tuple[FindingRow, ...]
+    measurements: tuple[MeasurementRow, ...]
+    nothing: str
+    """Said where the exam has no picture of this eye; otherwise empty."""
+
+
+@dataclass(frozen=True, slots=True)
+class HeldRow:
+    """A part that was set aside, and why."""
+
+    part: str
+    reason: str
+    fix: str
+    code: str
+
+
+@dataclass(frozen=True, slots=True)
+class OutputLine:
+    """A displayed index of acoustic output; `is_high` where it stands above the level for the eye."""
+
+    text: str
+    is_high: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """The whole report.
+
+    Parameters
+    ----------
+    language : str
+        RFC 5646 tag of the exam's own words; labels and statements are English.
+    created : datetime
+        Aware; the session's start, so that the same exam gives the same bytes.
+    status : str
+        Whether a physician has verified it.
+    invented : str
+        Statement that the data are invented, empty for a real exam.
+    right, left : EyeSection
+    """
+
+    title: str
+    exam_key: str
+    language: str
+    created: datetime
+    status: str
+    invented: str
+    name: PatientName
+    identity: str
+    patient: tuple[Line, ...]
+    order: tuple[Line, ...]
+    session: tuple[Line, ...]
+    cautions: tuple[str, ...]
+    right: EyeSection
+    left: EyeSection
+    speed_sources: tuple[str, ...]
+    chart_legend: str
+    held: tuple[HeldRow, ...]
+    output: tuple[OutputLine, ...]
+    notes: tuple[str, ...]
+    identifiers: tuple[Line, ...]
+
+    @property
+    def eyes(self) -> tuple[EyeSection, EyeSection]:
+        """Right eye first, as it stands on the left half of every page."""
+        return self.right, self.left
+
+    @property
+    def captures(self) -> tuple[CaptureCard, ...]:
+        """Every capture, right eye first."""
+        return (*self.right.captures, *self.left.captures)

@@ -1,0 +1,89 @@
+"""Measured values in words: what was measured where, with which speed of sound, and how the number came to be."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+from gateway.acoustics.measure import AGREEMENT
+from gateway.acoustics.repeats import mean_and_deviation
+from gateway.errors.measurement import MeasurementError
+from gateway.model.capture import Capture, CaptureKind
+from gateway.model.exam import Exam
+from gateway.model.measurement import MeasuredValue, Measurement, Quantity, TissueSpeed, ValueOrigin
+from gateway.reports.characters import seen
+from gateway.reports.content import MeasurementRow
+
+_HOW: Final = {
+    ValueOrigin.RECOMPUTED: f"displayed; recomputed from its calipers within {AGREEMENT:.0%}",
+    ValueOrigin.TRANSCRIBED: "transcribed; came without its calipers",
+    ValueOrigin.COMPUTED: "computed from its calipers; no number was displayed",
+}
+
+
+def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]) -> MeasurementRow:
+    """Say one measured value."""
+    measurement, corrected = value.measurement, value.corrected
+    capture = exam.capture(measurement.capture_id)
+    structure = measurement.structure.replace("-", " ")
+    return MeasurementRow(
+        id=seen(measurement.id),
+        eye=capture.eye,
+        what=f"{measurement.kind.words}, {structure}" if structure else measurement.kind.words,
+        finding=_finding_words(exam, measurement),
+        place=seen(capture.position.words),
+        picture=_picture_words(capture, measurement, numbers[capture.id]),
+        value=value.value.words,
+        corrected=corrected.quantity.words if corrected else "",
+        speed=_speed_words(capture, value),
+        formula=seen(corrected.formula) if corrected else "",
+        how=_HOW[value.origin],
+        not_corrected=seen(value.not_corrected_because),
+        repeats=_repeats_words(measurement.repeats),
+        measured_by=seen(measurement.measured_by.words) if measurement.measured_by else "",
+        comment=seen(measurement.comment),
+    )
+
+
+def speed_sources(values: Sequence[MeasuredValue]) -> tuple[str, ...]:
+    """Return each speed of sound that a value was corrected to, once, with who says so."""
+    speeds = [value.corrected.speed for value in values if value.corrected]
+    return tuple(dict.fromkeys(seen(f"{_tissue_words(speed)}: {speed.source}") for speed in speeds))
+
+
+def _tissue_words(speed: TissueSpeed) -> str:
+    tissue = speed.tissue.replace("-", " ")
+    return f"{speed.speed_m_per_s:g} m/s, {tissue}" if tissue else f"{speed.speed_m_per_s:g} m/s"
+
+
+def _speed_words(capture: Capture, value: MeasuredValue) -> str:
+    """Say the speed that the device assumed and, where the value was corrected, the speed used instead."""
+    if value.corrected:
+        return seen(f"{value.corrected.assumed_speed_m_per_s:g} → {_tissue_words(value.corrected.speed)}")
+    if capture.calibration and capture.calibration.assumed_speed_m_per_s is not None:
+        return f"{capture.calibration.assumed_speed_m_per_s:g} m/s, as the device assumed"
+    return "not stated"
+
+
+def _finding_words(exam: Exam, measurement: Measurement) -> str:
+    named = [finding for finding in exam.findings if finding.id == measurement.finding_id]
+    return seen(named[0].what.words) if named else ""
+
+
+def _picture_words(capture: Capture, measurement: Measurement, number: int) -> str:
+    if capture.kind is CaptureKind.LOOP and measurement.frame is not None:
+        return f"picture {number}, frame {measurement.frame}"
+    return f"picture {number}"
+
+
+def _repeats_words(repeats: Sequence[Quantity]) -> str:
+    """Say repeats as they were displayed, with mean and spread where they can be taken."""
+    if not repeats:
+        return ""
+    text = "repeats " + ", ".join(quantity.words for quantity in repeats)
+    try:
+        mean, deviation = mean_and_deviation(repeats)
+    except MeasurementError:
+        return text
+    unit = repeats[0].unit.value
+    return f"{text}: mean {mean:.2f} {unit}, standard deviation {deviation:.2f} {unit}"
