@@ -38,6 +38,7 @@ from gateway.mapping.observations import (
     annotation_of,
     check_annotation,
     check_finding,
+    check_tracking,
     check_measurement,
     finding_of,
     measurement_of,
@@ -163,6 +164,7 @@ def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
     captures = PartIndex(parts.captures)
     for finding in parts.findings:
         check_finding(finding, captures)
+    check_tracking(parts.findings)
     findings = PartIndex(parts.findings)
     for measurement in parts.measurements:
         check_measurement(measurement, captures, findings, speeds)

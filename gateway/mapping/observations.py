@@ -8,6 +8,7 @@ from difflib import get_close_matches
 from gateway.acoustics.quantities import measures, quantity_rule
 from gateway.errors.document import (
     ContradictingFieldsError,
+    DuplicateIdError,
     EyeContradictionError,
     FieldMissingError,
     FieldNotApplicableError,
@@ -65,6 +66,20 @@ def check_finding(part: FindingPart, captures: Captures) -> None:
             part.refuse(EyeContradictionError, what, "eye", was=was, fix="mend one of them")
 
 
+def check_tracking(parts: Sequence[FindingPart]) -> None:
+    """Refuse findings that share a tracking UID: it names one finding, which a visit describes once."""
+    followed: dict[str, list[FindingPart]] = {}
+    for part in parts:
+        if part.fields is not None and part.fields.tracking_uid:
+            followed.setdefault(part.fields.tracking_uid, []).append(part)
+    for sharing in followed.values():
+        for part in sharing if len(sharing) > 1 else ():
+            other = sharing[1] if part is sharing[0] else sharing[0]
+            was = f"also at {other.document.place((*other.path, 'tracking_uid'))}"
+            what = "two findings of one visit have the same tracking UID"
+            part.refuse(DuplicateIdError, what, "tracking_uid", was=was, fix="leave it at the finding it belongs to")
+
+
 def finding_of(fields: FindingFields, captures: Captures) -> Finding:
     """Return the model's finding; captures that are held are left out of it."""
     return Finding(
@@ -77,6 +92,7 @@ def finding_of(fields: FindingFields, captures: Captures) -> Finding:
         zone=fields.zone,
         capture_ids=tuple(name for name in dict.fromkeys(fields.captures or []) if captures.good(name)),
         comment=fields.comment or "",
+        tracking_uid=fields.tracking_uid or "",
     )
 
 

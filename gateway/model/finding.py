@@ -34,6 +34,8 @@ class Finding:
     zone: Zone | None = None
     capture_ids: tuple[str, ...] = ()
     comment: str = ""
+    tracking_uid: str = ""
+    """UID under which this same finding is followed from visit to visit, where the exam states one."""
 
 
 class AnnotationKind(StrEnum):

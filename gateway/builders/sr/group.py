@@ -97,7 +97,7 @@ def group_item(group: Group, scope: ReportScope) -> ContentItem:
     finding = group.finding
     zone = concept("zone", finding.zone.value) if finding is not None and finding.zone is not None else None
     children = [
-        *scope.tracking(group.label, group.key),
+        *scope.tracking(group.label, group.key, finding.tracking_uid if finding is not None else ""),
         finding_site("eye", group.eye, zone),
         *(_finding_items(finding, scope) if finding is not None else ()),
         *(item for value in group.values for item in measurement_items(value, scope)),

@@ -8,6 +8,7 @@ from gateway.builders.sr.content import Child, ContentItem, acquisition_context,
 from gateway.builders.sr.content import modifier as concept_modifier
 from gateway.builders.sr.scope import ReportedImage, ReportScope
 from gateway.builders.sr.values import Date, Num, Time
+from gateway.model.capture import Capture
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
 from gateway.standard.codes import CodedConcept, clock_position, concept, find_concept
@@ -44,6 +45,7 @@ def _entry(image: ReportedImage, scope: ReportScope) -> ContentItem:
     if built.frame_count > 1:
         facts.append(num(concept("sr", "number-of-frames"), Num(built.frame_count, concept("unit", "1"))))
     facts += _position(capture.position, scope)
+    facts += _contact(capture)
     facts += _eye_as_found(image)
     children = tuple(acquisition_context(fact) for fact in facts)
     return ContentItem(None, image.reference(), children, origin=scope.capture_path(image))
@@ -68,6 +70,16 @@ def _position(position: ProbePosition, scope: ReportScope) -> list[ContentItem]:
         facts.append(code(concept("sr", "zone"), concept("zone", position.zone.value)))
     facts.append(text(concept("sr", "comment"), position.words))
     return facts
+
+
+def _contact(capture: Capture) -> list[ContentItem]:
+    """Return how the probe met the eye: thickness through a lid is not comparable with thickness in immersion."""
+    contact = capture.settings.contact
+    if contact is None:
+        return []
+    facts = [code(concept("sr", "probe-contact"), concept("contact_method", contact.value))]
+    lid = find_concept("eyelid_state", contact.value)
+    return [*facts, code(concept("sr", "eyelid-state"), lid)] if lid else facts
 
 
 def _eye_as_found(image: ReportedImage) -> list[ContentItem]:

@@ -60,7 +60,7 @@ class ReportScope:
         capture = image.capture
         return f"captures[{(capture.number or self.exam.captures.index(capture) + 1) - 1}]"
 
-    def tracking(self, label: str, key: str) -> tuple[Child, Child]:
+    def tracking(self, label: str, key: str, stated_uid: str = "") -> tuple[Child, Child]:
         """Return Tracking Identifier and Tracking Unique Identifier (PS3.16 TID 1501, TID 4108).
 
         Parameters
@@ -69,8 +69,10 @@ class ReportScope:
             For people; some viewers show it in place of the finding.
         key : str
             What is tracked, unique within the exam.
+        stated_uid : str
+            The UID under which the exam itself says that this is followed across visits.
         """
-        uid = UidRef(tracking_uid(self.exam, key, self.options))
+        uid = UidRef(stated_uid or tracking_uid(self.exam, key, self.options))
         return (
             observation_context(text(concept("sr", "tracking-identifier"), label)),
             observation_context(ContentItem(concept("sr", "tracking-unique-identifier"), uid)),

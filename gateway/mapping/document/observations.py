@@ -19,6 +19,7 @@ from gateway.mapping.scalars import (
     Rule,
     Switch,
     Text64,
+    Uid,
     concept_word,
     matching,
     number,
@@ -132,6 +133,11 @@ class FindingFields(Fields):
     zone: Annotated[Zone, word_of(Zone)] | None = Field(None, description="How far back in the globe.")
     captures: list[PartId] | None = Field(
         None, description="Ids of the captures that show it.", examples=[["od-l9", "od-t9"]]
+    )
+    tracking_uid: Uid | None = Field(
+        None,
+        description="UID under which this same finding is followed from visit to visit.",
+        examples=["2.25.81920733551040011277"],
     )
     comment: Comment | None = Field(None, description="Anything else, in words.")
 
