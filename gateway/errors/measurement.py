@@ -87,3 +87,24 @@ class CorrectionRefusedError(MeasurementError):
         "without the pivot of the sector, the beams are not known, so no corrected value is given; the displayed "
         "value stays as it is. State depth_axis and sector in the capture's calibration to get a correction."
     )
+
+
+class DifferentPatientsError(MeasurementError):
+    """Exams that are not known to be of one patient."""
+
+    code = "different-patients"
+    explanation = (
+        "Exams are compared only where patient identifier and its issuer are the same in all of them: the same number "
+        "from two issuers may be two people, and a missing issuer says nothing. Mend the identifier at its source, or "
+        "leave the other patient's exam out."
+    )
+
+
+class NothingToCompareError(MeasurementError):
+    """Fewer than two visits with a date."""
+
+    code = "nothing-to-compare"
+    explanation = (
+        "A comparison needs two visits or more, each with a date. Reports of one study count as one visit, and of "
+        "those the one written last is used."
+    )

@@ -157,3 +157,26 @@ class ReportNotRenderedError(ObjectError):
         "The readable report is set as an archival PDF (PDF/A, ISO 19005-2), and the typesetter refused the document. "
         "Nothing is handed out instead of it. The exam's objects are not at fault."
     )
+
+
+class ReportNotReadableError(ObjectError):
+    """Bytes that cannot be read as a DICOM report."""
+
+    code = "report-not-readable"
+    exit_code = 3
+    explanation = (
+        "A measurement report is read from a DICOM file (PS3.10) whose content tree can be followed. This one is none, "
+        "is damaged, or is far larger than any report. Fetch it from the archive again."
+    )
+
+
+class NotAMeasurementReportError(ObjectError):
+    """A DICOM object, or a folder, without a measurement report."""
+
+    code = "not-a-measurement-report"
+    exit_code = 3
+    explanation = (
+        "Exams are compared by their structured measurement reports (PS3.16 TID 1500): a document with a content tree. "
+        "An image, a PDF or a list of key images holds no numbers that could be compared. Name the report, or the "
+        "folder of the exam that it belongs to."
+    )

@@ -38,8 +38,8 @@ from gateway.mapping.observations import (
     annotation_of,
     check_annotation,
     check_finding,
-    check_tracking,
     check_measurement,
+    check_tracking,
     finding_of,
     measurement_of,
 )
