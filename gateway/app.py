@@ -15,6 +15,7 @@ from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
 from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.exam_folder import ExamFolder, read_exam_folder
+from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
 from gateway.pipeline.delivery import DeliveryTools, deliver_study
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
@@ -107,7 +108,8 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
             snomed_extended=settings.site.snomed_extended,
             general_equipment=GeneralEquipment(settings.site.general_equipment),
         )
-        line = LineTools(store, spool, options, on_progress)
+        own_figures = Path(settings.site.repeatability) if settings.site.repeatability else None
+        line = LineTools(store, spool, options, on_progress, load_repeatability(own_figures))
         worker = f"{socket.gethostname()}:{os.getpid()}"
         yield Gateway(settings, line, Queue(store, worker))
     finally:

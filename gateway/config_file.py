@@ -188,6 +188,8 @@ general_equipment = "device"
 snomed_extended = false
 # Your own table of speeds of sound (YAML). Empty: the shipped one.
 speeds = ""
+# Your own figures of repeatability (YAML). Empty: the shipped, published ones.
+repeatability = ""
 
 [store]
 # Database and spool. Holds patient data: keep it on a disk that only the gateway's user can read.

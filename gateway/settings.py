@@ -25,6 +25,8 @@ class SiteSettings:
     """Use SNOMED CT codes outside the subset that DICOM licenses (clock positions). Needs the site's own licence."""
     speeds: str = ""
     """The site's own table of speeds of sound, a YAML file; empty: the shipped one."""
+    repeatability: str = ""
+    """The site's own table of repeatability, a YAML file; empty: the shipped, published figures."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,6 +8,8 @@ neglected.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -103,3 +105,66 @@ def _refuse_off_axis(points_mm: NDArray[np.float64], axis: int) -> None:
             was=f"{float(np.max(lean_deg)):.0f} degrees off the axis",
             fix="state sector.pivot and sector.pivot_to_face_mm for this capture",
         )
+
+
+@dataclass(frozen=True, slots=True)
+class BeamsAtPoints:
+    """The beams through some points, as far as the uncertainty of a length needs them.
+
+    Parameters
+    ----------
+    directions : ndarray, shape (n, 2)
+        Unit vectors away from the probe.
+    from_origin_mm : ndarray, shape (n, 2)
+        Points from the pivot, or from the picture's corner in a linear picture: what grows with the scale.
+    depth_mm : ndarray, shape (n,)
+        Along the beam from the face; in a linear picture from its edge.
+    pivot_to_face_mm : float or None
+        None in a linear picture.
+    """
+
+    directions: NDArray[np.float64]
+    from_origin_mm: NDArray[np.float64]
+    depth_mm: NDArray[np.float64]
+    pivot_to_face_mm: float | None
+
+    def stretch(self, ratio: float) -> NDArray[np.float64]:
+        """Return how moved points follow the points themselves.
+
+        Parameters
+        ----------
+        ratio : float
+            New speed of sound over the assumed one.
+
+        Returns
+        -------
+        ndarray, shape (n, 2, 2)
+            d(moved) / d(point): `ratio` along a beam; across it 1 in a linear picture, less or more in a fan.
+        """
+        along = self.directions[:, :, np.newaxis] * self.directions[:, np.newaxis, :]
+        across = np.eye(2) - along
+        radius_mm = self.depth_mm + (self.pivot_to_face_mm or 0.0)
+        widening = np.ones_like(radius_mm)
+        if self.pivot_to_face_mm is not None:
+            widening = (self.pivot_to_face_mm + self.depth_mm * ratio) / radius_mm
+        stretched: NDArray[np.float64] = ratio * along + widening[:, np.newaxis, np.newaxis] * across
+        return stretched
+
+
+def beams_at(points_px: NDArray[np.float64], calibration: Calibration) -> BeamsAtPoints | None:
+    """Return the beams through the points, shape (n, 2); None where the picture's geometry is not stated."""
+    points_mm = to_mm(points_px, calibration)
+    if calibration.sector is not None:
+        pivot_px = np.array([calibration.sector.pivot.x, calibration.sector.pivot.y], dtype=np.float64)
+        from_pivot_mm = points_mm - to_mm(pivot_px, calibration)
+        radius_mm: NDArray[np.float64] = np.linalg.norm(from_pivot_mm, axis=-1)
+        face_mm = calibration.sector.pivot_to_face_mm
+        if np.any(radius_mm <= 0) or np.any(radius_mm < face_mm):
+            return None
+        return BeamsAtPoints(from_pivot_mm / radius_mm[:, np.newaxis], from_pivot_mm, radius_mm - face_mm, face_mm)
+    if calibration.depth_axis is None:
+        return None
+    axis = 0 if calibration.depth_axis is DepthAxis.LEFT_TO_RIGHT else 1
+    directions = np.zeros_like(points_mm)
+    directions[:, axis] = 1.0
+    return BeamsAtPoints(directions, points_mm, points_mm[:, axis], None)

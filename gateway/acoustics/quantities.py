@@ -100,3 +100,8 @@ def measures(kind: MeasurementKind, unit: Unit) -> bool:
 def in_unit(value: float, unit: Unit) -> float:
     """Express a value computed in mm, mm2 or degrees in another unit of the same dimension."""
     return value * _PER_BASE_UNIT[unit]
+
+
+def between_units(value: float, stated: Unit, wanted: Unit) -> float:
+    """Express a value of one unit in another of the same dimension."""
+    return value / _PER_BASE_UNIT[stated] * _PER_BASE_UNIT[wanted]

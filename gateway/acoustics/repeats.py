@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import statistics
 from collections.abc import Sequence
 
@@ -23,3 +24,16 @@ def mean_and_deviation(repeats: Sequence[Quantity]) -> tuple[float, float]:
         raise MeasurementError("repeats in different units", fix="write all repeats in one unit")
     values = [quantity.value for quantity in repeats]
     return statistics.fmean(values), statistics.stdev(values)
+
+
+def repeatability_95(standard_deviation: float) -> float:
+    """Return the difference that two readings stay below in 95 % of pairs: ``1.96 sqrt(2) SD``.
+
+    A change smaller than it may be the readings' own spread.
+    """
+    return 1.96 * math.sqrt(2.0) * standard_deviation
+
+
+def deviation_of_one(half_width_95: float) -> float:
+    """Return the standard deviation of one reading from 95 % limits of the difference of two: the inverse."""
+    return half_width_95 / (1.96 * math.sqrt(2.0))

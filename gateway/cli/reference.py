@@ -32,12 +32,16 @@ def init(
 
 
 def schema(
-    name: Annotated[str, typer.Argument(help="Which document: exam or speeds.")],
+    name: Annotated[str, typer.Argument(help="Which document: exam, speeds or repeatability.")],
 ) -> None:
     """Print the JSON Schema of a document."""
     from gateway.shipped import shipped_path
 
-    files = {"exam": "eye-ultrasound-exam-1.schema.json", "speeds": "speeds-1.schema.json"}
+    files = {
+        "exam": "eye-ultrasound-exam-1.schema.json",
+        "speeds": "speeds-1.schema.json",
+        "repeatability": "repeatability-1.schema.json",
+    }
     if name not in files:
         raise typer.BadParameter(f"known documents are {', '.join(files)}")
     console.print_lines(shipped_path(f"mappings/schema/{files[name]}").read_text(encoding="utf-8").rstrip())

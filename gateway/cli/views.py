@@ -9,7 +9,8 @@ from gateway.standard.sop_classes import sop_class_name
 from gateway.standard.transfer_syntaxes import transfer_syntax_name
 
 if TYPE_CHECKING:
-    from gateway.model.measurement import MeasuredValue
+    from gateway.model.measurement import MeasuredValue, Quantity
+    from gateway.model.uncertainty import Uncertainty
     from gateway.pipeline.line import CheckedObject, PreparedExam
     from gateway.pipeline.queue import Delivery
 
@@ -50,8 +51,8 @@ def measurement_rows(values: Sequence[MeasuredValue]) -> list[list[str]]:
             value.measurement.id,
             _what(value),
             value.measurement.capture_id,
-            value.value.words,
-            value.corrected.quantity.words if value.corrected else "-",
+            _displayed(value),
+            _corrected(value),
             _how(value),
         ]
         for value in values
@@ -73,8 +74,8 @@ def truth_rows(values: Sequence[MeasuredValue], truth_mm: Mapping[str, float]) -
             [
                 value.measurement.id,
                 _what(value),
-                value.value.words,
-                value.corrected.quantity.words if value.corrected else "-",
+                _displayed(value),
+                _corrected(value),
                 f"{true_mm:.2f} mm" if true_mm is not None else "-",
                 difference,
             ]
@@ -144,3 +145,15 @@ def _how(value: MeasuredValue) -> str:
     if value.corrected:
         return value.corrected.formula
     return f"{value.origin.value}; {value.not_corrected_because}".removesuffix("; ")
+
+
+def _displayed(value: MeasuredValue) -> str:
+    return _with_uncertainty(value.value, value.uncertainty)
+
+
+def _corrected(value: MeasuredValue) -> str:
+    return _with_uncertainty(value.corrected.quantity, value.corrected.uncertainty) if value.corrected else "-"
+
+
+def _with_uncertainty(quantity: Quantity, uncertainty: Uncertainty | None) -> str:
+    return f"{quantity.words} {uncertainty.plus_minus(quantity.unit.value)}" if uncertainty else quantity.words

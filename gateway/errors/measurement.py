@@ -108,3 +108,23 @@ class NothingToCompareError(MeasurementError):
         "A comparison needs two visits or more, each with a date. Reports of one study count as one visit, and of "
         "those the one written last is used."
     )
+
+
+class RepeatabilityTableError(MeasurementError):
+    """The table of repeatability cannot be used."""
+
+    code = "repeatability-table"
+    explanation = (
+        "Each row of the table names a kind of measurement, a figure and what that figure is, whether one operator or "
+        "several read, who found it and where that is written. A table with a doubtful row is refused as a whole."
+    )
+
+
+class ToleranceNotApplicableError(MeasurementError):
+    """A tolerance of something that this measurement does not have."""
+
+    code = "tolerance-not-applicable"
+    explanation = (
+        "A tolerance of the speed of sound belongs to a stated tissue or speed, one of refraction to a length in "
+        "millimetres. A tolerance of nothing would silently be left out of the uncertainty."
+    )

@@ -223,4 +223,5 @@ def _calibration_of(fields: CalibrationFields) -> Calibration:
         assumed_speed_m_per_s=fields.assumed_speed_m_per_s,
         scale_source=fields.scale_source or ScaleSource.DEVICE,
         region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
+        scale_tolerance_percent=fields.scale_tolerance_percent,
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from difflib import get_close_matches
 
 from gateway.acoustics.quantities import measures, quantity_rule
@@ -18,7 +19,7 @@ from gateway.errors.document import (
     TissueNotKnownError,
     UnitNotFittingError,
 )
-from gateway.errors.measurement import NoScaleError, PointCountError
+from gateway.errors.measurement import NoScaleError, PointCountError, ToleranceNotApplicableError
 from gateway.mapping.captures import clock_hour_of, corner_point, frame_count
 from gateway.mapping.document.base import FindingWords
 from gateway.mapping.document.captures import CaptureFields
@@ -33,7 +34,7 @@ from gateway.model.calibration import Point
 from gateway.model.capture import CaptureKind
 from gateway.model.coded import TextOrCode
 from gateway.model.finding import Annotation, AnnotationKind, Finding, Presence
-from gateway.model.measurement import Measurement, TissueSpeed
+from gateway.model.measurement import Measurement, TissueSpeed, Unit
 from gateway.standard.codes import find_concept
 
 MeasurementPart = Part[MeasurementFields]
@@ -152,6 +153,7 @@ def check_measurement(
         return
     _check_speed(part, fields, speeds)
     _check_quantities(part, fields)
+    _check_tolerances(part, fields)
     finding = findings.find(part, fields.finding, "finding") if fields.finding is not None else None
     capture = captures.find(part, fields.capture, "capture")
     if capture is None:
@@ -193,6 +195,21 @@ def _check_quantities(part: MeasurementPart, fields: MeasurementFields) -> None:
             part.refuse(UnitNotFittingError, what, name, was=fields.kind.value, fix="mend kind or unit")
 
 
+def _check_tolerances(part: MeasurementPart, fields: MeasurementFields) -> None:
+    if fields.speed_tolerance_m_per_s is not None and fields.tissue is None and fields.speed_m_per_s is None:
+        part.refuse(
+            ToleranceNotApplicableError,
+            "a tolerance of a speed of sound that is not stated",
+            "speed_tolerance_m_per_s",
+            fix="state tissue or speed_m_per_s, or leave the tolerance out",
+        )
+    if fields.refraction_tolerance_mm is not None and not measures(fields.kind, Unit.MM):
+        what = "refraction is given in mm for lengths alone"
+        part.refuse(
+            ToleranceNotApplicableError, what, "refraction_tolerance_mm", was=fields.kind.value, fix="leave it out"
+        )
+
+
 def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: CaptureFields) -> None:
     points = fields.points or []
     rule = quantity_rule(fields.kind)
@@ -232,16 +249,20 @@ def measurement_of(
         measured_by=fields.measured_by.to_model() if fields.measured_by else None,
         repeats=tuple(repeat.to_model() for repeat in fields.repeats or []),
         comment=fields.comment or "",
+        refraction_tolerance_mm=fields.refraction_tolerance_mm,
     )
 
 
 def _tissue_speed(
     part: MeasurementPart, fields: MeasurementFields, speeds: Mapping[str, TissueSpeed]
 ) -> TissueSpeed | None:
+    tolerance = fields.speed_tolerance_m_per_s
     if fields.tissue is not None:
-        return speeds[fields.tissue]
+        speed = speeds[fields.tissue]
+        return speed if tolerance is None else replace(speed, tolerance_m_per_s=tolerance)
     if fields.speed_m_per_s is not None:
-        return TissueSpeed(fields.speed_m_per_s, "", str(part.document.place((*part.path, "speed_m_per_s"))))
+        source = str(part.document.place((*part.path, "speed_m_per_s")))
+        return TissueSpeed(fields.speed_m_per_s, "", source, tolerance)
     return None
 
 

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 
 from gateway.mapping.document.observations import FORMAT, ExamFields
+from gateway.mapping.repeatability import REPEATABILITY_FORMAT, RepeatabilityFields
 from gateway.mapping.speeds import SPEEDS_FORMAT, SpeedsFields
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -39,6 +40,11 @@ def exam_schema() -> dict[str, Any]:
 def speeds_schema() -> dict[str, Any]:
     """Return the JSON Schema of tables of speeds of sound."""
     return _schema(SpeedsFields, SPEEDS_FORMAT)
+
+
+def repeatability_schema() -> dict[str, Any]:
+    """Return the JSON Schema of tables of repeatability."""
+    return _schema(RepeatabilityFields, REPEATABILITY_FORMAT)
 
 
 def _schema(model: type[BaseModel], name: str) -> dict[str, Any]:
@@ -66,12 +72,16 @@ def _objects(value: object) -> Iterator[dict[str, Any]]:
 
 
 def _file_stem(name: str) -> str:
-    return name.replace("/", "-").replace("eye-speeds-of-sound", "speeds")
+    return name.replace("/", "-").replace("eye-speeds-of-sound", "speeds").replace("eye-repeatability", "repeatability")
 
 
 def schema_files() -> dict[str, str]:
     """Return the text of every schema file by its name."""
-    schemas = {FORMAT: exam_schema(), SPEEDS_FORMAT: speeds_schema()}
+    schemas = {
+        FORMAT: exam_schema(),
+        SPEEDS_FORMAT: speeds_schema(),
+        REPEATABILITY_FORMAT: repeatability_schema(),
+    }
     return {
         f"{_file_stem(name)}.schema.json": json.dumps(schema, indent=1, ensure_ascii=False) + "\n"
         for name, schema in schemas.items()

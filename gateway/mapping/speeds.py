@@ -40,6 +40,9 @@ class SpeedFields(Fields):
     speed_m_per_s: Annotated[float, number(low=300, high=8000)] = Field(
         description="Speed of sound in metres per second.", examples=[1532]
     )
+    tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
+        None, description="How far the real speed may lie from it either way, where the source states that."
+    )
     condition: Annotated[str, required_line(300)] = Field(
         description="Temperature, frequency, state of the tissue, or the convention that it follows."
     )
@@ -105,7 +108,10 @@ def _read(path: Path) -> Mapping[str, TissueSpeed]:
         fix = first.fix + (f"; {len(others)} more: " + "; ".join(str(other) for other in others[:5]) if others else "")
         raise SpeedsTableError(first.what, where=first.where, was=first.was, fix=fix)
     return MappingProxyType(
-        {row.tissue: TissueSpeed(row.speed_m_per_s, row.tissue, _source(row)) for row in fields.speeds}
+        {
+            row.tissue: TissueSpeed(row.speed_m_per_s, row.tissue, _source(row), row.tolerance_m_per_s)
+            for row in fields.speeds
+        }
     )
 
 

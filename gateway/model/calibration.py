@@ -82,6 +82,8 @@ class Calibration:
     scale_source : ScaleSource
     region : PixelRegion or None
         Where the scale holds; None for the whole picture.
+    scale_tolerance_percent : float or None
+        How far the real scale may lie from the stated one either way, where somebody states that.
     """
 
     mm_per_pixel_x: float
@@ -91,3 +93,4 @@ class Calibration:
     assumed_speed_m_per_s: float | None = None
     scale_source: ScaleSource = ScaleSource.DEVICE
     region: PixelRegion | None = None
+    scale_tolerance_percent: float | None = None

@@ -7,6 +7,7 @@ from enum import StrEnum
 
 from gateway.model.calibration import Point
 from gateway.model.people import PersonName
+from gateway.model.uncertainty import Uncertainty
 
 
 class MeasurementKind(StrEnum):
@@ -65,11 +66,14 @@ class TissueSpeed:
         Name in the site's table of speeds, empty where the source gave a bare number.
     source : str
         Citation of the table row, or the place in the exam document.
+    tolerance_m_per_s : float or None
+        How far the real speed may lie from it either way, where somebody states that.
     """
 
     speed_m_per_s: float
     tissue: str
     source: str
+    tolerance_m_per_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +95,8 @@ class Measurement:
     measured_by: PersonName | None = None
     repeats: tuple[Quantity, ...] = ()
     comment: str = ""
+    refraction_tolerance_mm: float | None = None
+    """How far refraction may have moved the result either way, where somebody states that."""
 
 
 class ValueOrigin(StrEnum):
@@ -117,12 +123,14 @@ class CorrectedValue:
         The device's speed corrected from.
     formula : str
         How, in one line that a person can follow.
+    uncertainty : Uncertainty or None
     """
 
     quantity: Quantity
     speed: TissueSpeed
     assumed_speed_m_per_s: float
     formula: str
+    uncertainty: Uncertainty | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +148,8 @@ class MeasuredValue:
     corrected : CorrectedValue or None
     not_corrected_because : str
         Empty where a corrected value exists or none was asked for.
+    uncertainty : Uncertainty or None
+        Of `value`; None where none was worked out.
     """
 
     measurement: Measurement
@@ -148,3 +158,4 @@ class MeasuredValue:
     recomputed: Quantity | None = None
     corrected: CorrectedValue | None = None
     not_corrected_because: str = ""
+    uncertainty: Uncertainty | None = None

@@ -27,10 +27,15 @@ class Probe:
     type : str
         A Transducer Type term (PS3.3 C.8.5.6), e.g. ``SECTOR_MECH``; empty if not stated.
     nominal_frequency_mhz : float or None
+    cycles : float or None
+        Length of its pulse in cycles of the nominal frequency.
+    bandwidth_mhz : float or None
     """
 
     type: str = ""
     nominal_frequency_mhz: float | None = None
+    cycles: float | None = None
+    bandwidth_mhz: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

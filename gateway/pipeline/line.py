@@ -17,6 +17,7 @@ from gateway.errors.objects import ObjectError, ObjectHasErrorsError
 from gateway.intake.exam_folder import ExamFolder
 from gateway.model.exam import Exam, HeldPart, MeasuredExam
 from gateway.model.holding import hold_captures
+from gateway.model.repeatability import RepeatabilityFigure
 from gateway.pipeline.queue import Queue
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import ObjectRecord, Store
@@ -69,6 +70,7 @@ class LineTools:
     spool: Spool
     options: BuildOptions
     on_progress: Progress = lambda step, done, total: None
+    repeatability: tuple[RepeatabilityFigure, ...] = ()
 
 
 def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
@@ -84,7 +86,7 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     context = BuildContext(tools.options, tools.store, tools.spool.building)
     exam, images, held = _build_images(folder, context, tools.on_progress)
     tools.on_progress("measure", 0, 1)
-    measured = measure(exam)
+    measured = measure(exam, tools.repeatability)
     held = (*held, *measured.held)
     # The structured report calls itself partial where any part was held, at whichever step.
     measured = replace(measured, held=held)

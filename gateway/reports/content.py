@@ -92,6 +92,8 @@ class MeasurementRow:
         The value for another speed of sound, empty where there is none.
     speed : str
         Speed of sound behind `value`, and the one behind `corrected`.
+    uncertainty, corrected_uncertainty : str
+        What stands beside either value, e.g. ``± 0.06 mm``; empty where none was worked out.
     not_corrected : str
         Why there is no corrected value where one was asked for.
     """
@@ -103,7 +105,9 @@ class MeasurementRow:
     place: str
     picture: str
     value: str
+    uncertainty: str
     corrected: str
+    corrected_uncertainty: str
     speed: str
     formula: str
     how: str
@@ -190,6 +194,7 @@ class Report:
     cautions: tuple[str, ...]
     right: EyeSection
     left: EyeSection
+    uncertainty_notes: tuple[str, ...]
     speed_sources: tuple[str, ...]
     chart_legend: str
     held: tuple[HeldRow, ...]

@@ -11,6 +11,7 @@ from gateway.errors.measurement import MeasurementError
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam
 from gateway.model.measurement import MeasuredValue, Measurement, Quantity, TissueSpeed, ValueOrigin
+from gateway.model.uncertainty import Uncertainty
 from gateway.reports.characters import seen
 from gateway.reports.content import MeasurementRow
 
@@ -34,7 +35,9 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
         place=seen(capture.position.words),
         picture=_picture_words(capture, measurement, numbers[capture.id]),
         value=value.value.words,
+        uncertainty=_beside(value.value, value.uncertainty),
         corrected=corrected.quantity.words if corrected else "",
+        corrected_uncertainty=_beside(corrected.quantity, corrected.uncertainty) if corrected else "",
         speed=_speed_words(capture, value),
         formula=seen(corrected.formula) if corrected else "",
         how=_HOW[value.origin],
@@ -49,6 +52,10 @@ def speed_sources(values: Sequence[MeasuredValue]) -> tuple[str, ...]:
     """Return each speed of sound that a value was corrected to, once, with who says so."""
     speeds = [value.corrected.speed for value in values if value.corrected]
     return tuple(dict.fromkeys(seen(f"{_tissue_words(speed)}: {speed.source}") for speed in speeds))
+
+
+def _beside(quantity: Quantity, uncertainty: Uncertainty | None) -> str:
+    return uncertainty.plus_minus(quantity.unit.value) if uncertainty else ""
 
 
 def _tissue_words(speed: TissueSpeed) -> str:

@@ -17,6 +17,7 @@ from gateway.reports.measurements import measurement_row, speed_sources
 from gateway.reports.output_display import output_lines
 from gateway.reports.pictures import Picture, picture_of
 from gateway.reports.printable import with_note_on_code_points
+from gateway.reports.uncertainty import uncertainty_notes
 
 __all__ = ["Picture", "Report", "picture_of", "report_model"]
 
@@ -84,6 +85,7 @@ def report_model(
         cautions=tuple(caution.words for caution in exam.cautions),
         right=_eye_section(measured, pictures, Eye.RIGHT),
         left=_eye_section(measured, pictures, Eye.LEFT),
+        uncertainty_notes=uncertainty_notes(measured.values),
         speed_sources=speed_sources(measured.values),
         chart_legend=CHART_LEGEND,
         held=tuple(held),

@@ -26,6 +26,7 @@ from gateway.builders.sr.content import (
 )
 from gateway.builders.sr.observation import person_observer
 from gateway.builders.sr.scope import ReportedImage, ReportScope, finding_site
+from gateway.builders.sr.uncertainty import uncertainty_items
 from gateway.builders.sr.values import Coordinates, GraphicType, Num
 from gateway.errors.measurement import MeasurementError
 from gateway.model.laterality import Eye
@@ -51,7 +52,8 @@ def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, 
         If a caliper lies outside it.
     """
     displayed = _displayed(value, scope)
-    items = [dataclasses.replace(displayed, children=displayed.children + _remarks(value, scope))]
+    below = uncertainty_items(value.uncertainty, value.value.unit, scope) + _remarks(value, scope)
+    items = [dataclasses.replace(displayed, children=displayed.children + below)]
     if value.corrected is not None:
         items.append(_corrected(value.measurement, value.corrected, displayed, scope))
     items.extend(_repeats(value.measurement, scope))
@@ -153,6 +155,7 @@ def _corrected(
         inferred_from(scope.own_words(concept("sr", "equation"), corrected.formula)),
         *scope.tracking(f"{measurement.id} corrected", f"measurement {measurement.id} corrected"),
         *_measurer(measurement, scope),
+        *uncertainty_items(corrected.uncertainty, corrected.quantity.unit, scope),
     )
     return ContentItem(
         displayed.name,

@@ -133,6 +133,11 @@ class CalibrationFields(Fields):
     assumed_speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
         None, description="Speed of sound by which the device turned time into depth.", examples=[1550]
     )
+    scale_tolerance_percent: Annotated[float, number(above=0, high=50)] | None = Field(
+        None,
+        description="How far the real scale may lie from this one either way, in percent, where somebody checked it.",
+        examples=[1],
+    )
     sector: SectorFields | None = Field(None, description="Geometry of the beams.")
     region: RegionFields | None = Field(None, description="Where the scale holds; left out for the whole picture.")
 

@@ -82,6 +82,16 @@ class MeasurementFields(Fields):
     speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
         None, description="Speed of sound itself, instead of a tissue.", examples=[1550]
     )
+    speed_tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
+        None,
+        description="How far the real speed of sound may lie from the stated one either way; goes before the table's.",
+        examples=[10],
+    )
+    refraction_tolerance_mm: Annotated[float, number(above=0, high=10)] | None = Field(
+        None,
+        description="How far refraction may have moved a length either way, where somebody worked it out.",
+        examples=[0.1],
+    )
     structure: Annotated[str, concept_word("structure")] | None = Field(None, description="What was measured.")
     finding: PartId | None = Field(None, description="Id of the finding it belongs to.", examples=["f1"])
     measured_by: PersonFields | None = Field(None, description="Who set the calipers.")

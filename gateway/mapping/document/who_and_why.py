@@ -103,6 +103,15 @@ class ProbeFields(Fields):
     nominal_frequency_mhz: Annotated[float, number(above=0, high=200)] | None = Field(
         None, description="Nominal frequency in MHz.", examples=[10]
     )
+    cycles: Annotated[float, number(above=0, high=100)] | None = Field(
+        None,
+        description="Length of the pulse in cycles of the nominal frequency, as its maker states it; axial resolution "
+        "is half of it.",
+        examples=[2],
+    )
+    bandwidth_mhz: Annotated[float, number(above=0, high=200)] | None = Field(
+        None, description="Bandwidth in MHz, where the cycles are not known.", examples=[6]
+    )
 
 
 class SessionFields(Fields):
@@ -132,6 +141,6 @@ class SessionFields(Fields):
             institution=self.institution or "",
             station=self.station or "",
             device=Device(device.maker or "", device.model or "", device.serial or "", device.software or ""),
-            probe=Probe(probe.type or "", probe.nominal_frequency_mhz),
+            probe=Probe(probe.type or "", probe.nominal_frequency_mhz, probe.cycles, probe.bandwidth_mhz),
             visit=self.visit or "",
         )

@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from gateway.mapping.schema import exam_schema, schema_files, speeds_schema, write_schema_files
+from gateway.mapping.schema import exam_schema, repeatability_schema, schema_files, speeds_schema, write_schema_files
 from gateway.shipped import shipped_path
+
+ALL_SCHEMAS = [exam_schema(), speeds_schema(), repeatability_schema()]
 
 # Frozen. A field may become optional, but none may ever be added here while the format is called /1.
 REQUIRED_IN_FORMAT_1 = {
@@ -51,7 +53,11 @@ def test_the_published_files_are_what_the_code_makes():
 
 def test_the_writer_writes_every_file(tmp_path):
     write_schema_files(tmp_path)
-    assert sorted(p.name for p in tmp_path.iterdir()) == ["eye-ultrasound-exam-1.schema.json", "speeds-1.schema.json"]
+    assert sorted(p.name for p in tmp_path.iterdir()) == [
+        "eye-ultrasound-exam-1.schema.json",
+        "repeatability-1.schema.json",
+        "speeds-1.schema.json",
+    ]
 
 
 def test_no_field_of_format_1_ever_becomes_required():
@@ -65,7 +71,7 @@ def test_no_field_of_format_1_ever_goes():
         assert set(fields) <= now[name]
 
 
-@pytest.mark.parametrize("schema", [exam_schema(), speeds_schema()], ids=["exam", "speeds"])
+@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=["exam", "speeds", "repeatability"])
 def test_every_field_is_described(schema):
     parts = {"": schema} | schema["$defs"]
     for name, part in parts.items():
@@ -76,7 +82,7 @@ def test_every_field_is_described(schema):
             assert len(described) > 3, f"{name}.{field}"
 
 
-@pytest.mark.parametrize("schema", [exam_schema(), speeds_schema()], ids=["exam", "speeds"])
+@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=["exam", "speeds", "repeatability"])
 def test_every_mapping_refuses_unknown_keys(schema):
     for name, part in mappings_of(schema).items():
         assert part["additionalProperties"] is False, name
