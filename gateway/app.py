@@ -6,17 +6,25 @@ import json
 import os
 import shutil
 import socket
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from gateway.acoustics.comparison import compare
+from gateway.acoustics.measure import measure
+from gateway.acoustics.measured_prior import prior_of_exam
 from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
+from gateway.builders.uids import study_uid
 from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
-from gateway.intake.exam_folder import ExamFolder, read_exam_folder
+from gateway.intake.exam_folder import ExamFolder, is_exam, read_exam_folder
+from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
 from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
+from gateway.model.comparison import Comparison
+from gateway.model.prior import PriorReport
+from gateway.model.repeatability import RepeatabilityFigure
 from gateway.pipeline.delivery import DeliveryTools, deliver_study
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
 from gateway.pipeline.queue import Delivery, Queue
@@ -24,6 +32,7 @@ from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import Store
 from gateway.reports.contact_sheet import render_contact_sheet
 from gateway.reports.html import render_html
+from gateway.reports.trend_plot import render_trend_plot
 from gateway.settings import DestinationSettings, Settings, StoreSettings
 from gateway.shipped import shipped_path
 from gateway.transports.dimse.archive import LoopbackArchive
@@ -186,6 +195,61 @@ def write_readable(prepared: PreparedExam, folder: Path) -> tuple[Path, Path, Pa
     except OSError as error:
         raise StoreUnavailableError("the report cannot be written", where=str(folder), was=str(error)) from error
     return paths
+
+
+def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progress = _silent) -> Comparison:
+    """Compare the visits of one patient.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        Structured reports, folders with DICOM files, and exam folders or documents, which are measured on the fly.
+
+    Raises
+    ------
+    DifferentPatientsError, NothingToCompareError
+    """
+    reports: list[PriorReport] = []
+    left: list[str] = []
+    for number, path in enumerate(paths):
+        on_progress("read", number, len(paths))
+        if is_exam(path):
+            reports.append(_measured_now(path, settings))
+        elif path.is_dir():
+            found, unread = read_measurement_reports(path)
+            reports.extend(found)
+            left += [f"not read: {item.where}: {item.note}" for item in unread]
+        else:
+            reports.append(read_measurement_report(path))
+    on_progress("read", len(paths), len(paths))
+    comparison = compare(reports, _figures(settings))
+    return replace(comparison, notes=(*comparison.notes, *left))
+
+
+def _measured_now(path: Path, settings: Settings) -> PriorReport:
+    """Read and measure an exam as `prepare` does, and build nothing."""
+    folder = read_exam_folder(path, load_speeds(Path(settings.site.speeds) if settings.site.speeds else None))
+    measured = measure(folder.exam)
+    measured = replace(measured, held=(*folder.held, *measured.held))
+    return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(path))
+
+
+def _figures(settings: Settings) -> tuple[RepeatabilityFigure, ...]:
+    return load_repeatability(Path(settings.site.repeatability) if settings.site.repeatability else None)
+
+
+def write_trend_plot(comparison: Comparison, path: Path) -> None:
+    """Write the readings of each quantity over time as a drawing (SVG).
+
+    Raises
+    ------
+    StoreUnavailableError
+        If the file cannot be written.
+    """
+    try:
+        path.write_text(render_trend_plot(comparison), encoding="utf-8")
+    except OSError as error:
+        raise StoreUnavailableError("the plot cannot be written", where=str(path), was=str(error)) from error
 
 
 def write_origins(prepared: PreparedExam, path: Path) -> None:

@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from gateway.cli import check, demo, exams, reference
+from gateway.cli import check, compare, demo, exams, reference
 from gateway.errors import GatewayError
 
 HELP = """\
@@ -28,6 +28,7 @@ def make_app() -> typer.Typer:
     app.command("build")(exams.build)
     app.command("deliver")(exams.deliver)
     app.command("check")(check.check)
+    app.command("compare")(compare.compare)
     app.command("init")(reference.init)
     app.command("schema")(reference.schema)
     app.command("explain")(reference.explain)

@@ -128,3 +128,58 @@ class ToleranceNotApplicableError(MeasurementError):
         "A tolerance of the speed of sound belongs to a stated tissue or speed, one of refraction to a length in "
         "millimetres. A tolerance of nothing would silently be left out of the uncertainty."
     )
+
+
+class GateOrderError(MeasurementError):
+    """Gates of an A-scan that run backwards or overlap."""
+
+    code = "gate-order"
+    explanation = (
+        "A gate runs from the nearer echo to the farther one, in microseconds after the pulse, and the next gate begins "
+        "where it ends or later. A gate that runs backwards or overlaps another would count a piece of the eye twice or "
+        "take it away. Write the gates from front to back."
+    )
+
+
+class FormulaNotApplicableError(MeasurementError):
+    """A published correction of axial length applied to something for which it was not published."""
+
+    code = "formula-not-applicable"
+    explanation = (
+        "Each published correction holds for readings taken at a stated speed of sound, for certain lenses and for a "
+        "certain filling of the vitreous cavity; some need material and thickness of the implant. Applied to anything "
+        "else it gives a wrong length, so the measurement is held. Choose the formula published for this reading, or "
+        "leave formula out."
+    )
+
+
+class GatesDisagreeError(MeasurementError):
+    """A displayed length and gates that tell different lengths."""
+
+    code = "gates-disagree"
+    explanation = (
+        "The displayed number differs by more than 1 % both from the sum of the gated segments and from the same time "
+        "at the speed of the reading. One of them belongs to another measurement; the measurement is held until a "
+        "person decides."
+    )
+
+
+class ReflectivityNotStandardizedError(MeasurementError):
+    """Reflectivity asked for where the A-scan is not said to be standardized."""
+
+    code = "reflectivity-not-standardized"
+    explanation = (
+        "Percent and classes of reflectivity are defined for a standardized A-scan at a stated tissue sensitivity alone. "
+        "The same spike is higher or lower at another gain, and grey levels of a B-scan are no reflectivity at all. "
+        "State a_scan with standardized: yes and tissue_sensitivity_db, or leave the percent out."
+    )
+
+
+class LineNotMeasurableError(MeasurementError):
+    """A line on a picture along which no A-scan can be read."""
+
+    code = "line-not-measurable"
+    explanation = (
+        "An A-scan along a line needs two different points inside the picture and the scale of that picture; at another "
+        "speed of sound it also needs the speed that the device assumed and the direction of the beams."
+    )

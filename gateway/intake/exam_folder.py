@@ -102,6 +102,13 @@ def read_exam_folder(
     return ExamFolder(exam, media, (*mapped.held, *misplaced, *held), unused)
 
 
+def is_exam(path: Path) -> bool:
+    """Whether a path is an exam document by its name, or a folder that holds one."""
+    if path.is_dir():
+        return any((path / name).is_file() for name in DOCUMENT_NAMES)
+    return path.suffix.lower() in {".yaml", ".yml", ".json"}
+
+
 def exam_document_in(folder: Path) -> Path:
     """Return the one exam document of a folder; a path to a file is that file.
 

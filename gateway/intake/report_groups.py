@@ -75,6 +75,7 @@ def _numbers(
 ) -> tuple[list[PriorMeasurement], list[UnreadItem]]:
     own = {child.instance_uid for child in item.children if child.instance_uid}
     only_picture = own.pop() if len(own) == 1 else ""
+    of_labels = {text_named(child, "tracking-identifier"): picture_uid(child) for child in item.children}
     method = code_named(item, "measurement-method")
     numbers: list[PriorMeasurement] = []
     unread: list[UnreadItem] = []
@@ -83,7 +84,9 @@ def _numbers(
             continue
         name = f"{where} > {child.name.meaning if child.name else 'a number'}"
         other_eye = {_eye_of(code_named(site, "laterality")) for site in named(child, "finding-site")} - {None, eye}
-        number = number_of(child, pictures.get(picture_uid(child) or only_picture, NOTHING_KNOWN))
+        # The project's own reports let a mean of repeats point to no picture; it is that of the number it repeats.
+        repeated = of_labels.get(text_named(child, "tracking-identifier").removesuffix(" mean"), "")
+        number = number_of(child, pictures.get(picture_uid(child) or repeated or only_picture, NOTHING_KNOWN))
         if isinstance(number, str):
             unread.append(UnreadItem(name, number))
         elif eye is not None and other_eye:

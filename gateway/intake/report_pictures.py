@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from gateway.intake.report_codes import code_named, is_named, word_for
+from gateway.intake.report_codes import code_named, is_named, text_named, word_for
 from gateway.intake.report_tree import ReportItem
 from gateway.model.capture import Contact
+from gateway.model.position import Scan
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +35,17 @@ def pictures_of(root: ReportItem) -> Mapping[str, PictureFacts]:
 
 
 def _facts(entry: ReportItem) -> PictureFacts:
-    scan = word_for(code_named(entry, "image-view"), "scan")
+    scan = word_for(code_named(entry, "image-view"), "scan") or _scan_in_words(text_named(entry, "comment"))
     # Horizontal, vertical and oblique axial scans share one code of view.
     return PictureFacts("axial" if scan.startswith("axial") else scan, _contact(entry))
+
+
+def _scan_in_words(comment: str) -> str:
+    """Return a scan without a code of its own, as the project's own reports say it: at the beginning of the comment."""
+    for scan in (Scan.A_SCAN, Scan.MACULA, Scan.ORBITAL):
+        if re.match(rf"{scan.value.replace('-', ' ')}(?: \d|,|$)", comment):
+            return scan.value
+    return ""
 
 
 def _contact(entry: ReportItem) -> Contact | None:

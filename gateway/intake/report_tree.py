@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+import unicodedata
 import warnings
 import zlib
 from collections.abc import Iterator
@@ -109,7 +110,11 @@ class _Reading:
             return None
 
     def text(self, dataset: Dataset, keyword: str) -> str:
-        """Return a single value as text."""
+        """Return a single value as text that is safe to show: without control characters and turns of direction."""
+        return "".join(map(_shown, self.exact(dataset, keyword))).strip()
+
+    def exact(self, dataset: Dataset, keyword: str) -> str:
+        """Return a single value as text, character by character as it stands there."""
         value = self.value(dataset, keyword)
         if value is None or isinstance(value, bytes | list | tuple) or not _is_single(value):
             return ""
@@ -125,6 +130,11 @@ class _Reading:
         except Exception as error:
             self.note(f"{keyword} is no sequence ({type(error).__name__})")
             return []
+
+
+def _shown(character: str) -> str:
+    turns = character in "\u200e\u200f\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069"
+    return " " if turns or unicodedata.category(character) in {"Cc", "Cs"} else character
 
 
 def _is_single(value: object) -> bool:
@@ -211,7 +221,10 @@ def _refuse_bomb(data: bytes) -> None:
 
 
 def _tree(dataset: Dataset, reading: _Reading) -> ReportTree:
-    header = {keyword: reading.text(dataset, keyword) for keyword in HEADER}
+    # Exact, because identifiers are compared and never shown.
+    header = {keyword: reading.exact(dataset, keyword) for keyword in HEADER}
+    for shown in ("Manufacturer", "ManufacturerModelName"):
+        header[shown] = reading.text(dataset, shown)
     root = _item(dataset, reading, 0)
     return ReportTree(header, root, bool(root.children), tuple(reading.notes))
 

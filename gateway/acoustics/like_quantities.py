@@ -1,0 +1,160 @@
+"""Which numbers of two reports are the same quantity, and what keeps like quantities from being compared."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from gateway.acoustics.quantities import in_unit, measures
+from gateway.model.coded import CodedConcept
+from gateway.model.measurement import MeasurementKind, Unit
+from gateway.model.prior import PriorGroup, PriorMeasurement
+from gateway.standard.codes import concept
+
+_ACROSS: Final = frozenset({MeasurementKind.BASE, MeasurementKind.WIDTH})
+"""Kinds whose value depends on the direction of the scan, so that one across is never compared with one along."""
+
+_WAYS_HERE: Final = ("transcribed", "computed-from-calipers", "gateway-correction")
+"""Codes of how a number reached the report; they say nothing of how it was measured."""
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """What makes two numbers like: name, structure, direction where it matters, and displayed, corrected or mean."""
+
+    name: tuple[str, str]
+    structure: str
+    direction: str
+    role: str
+    words: str
+
+
+def quantity_of(measurement: PriorMeasurement, group: PriorGroup) -> Quantity:
+    """Return which quantity of its group a number is."""
+    kind = measurement.kind
+    name = ("", kind.value) if kind else (measurement.name.scheme, measurement.name.value)
+    direction = measurement.direction if kind in _ACROSS else ""
+    role = _role(measurement)
+    structure = measurement.structure or group.structure
+    words = ", ".join(part for part in (measurement.words, direction, role if role != "displayed" else "") if part)
+    return Quantity(name, structure, direction, role, words)
+
+
+def _role(measurement: PriorMeasurement) -> str:
+    if measurement.is_corrected:
+        return "corrected"
+    derivation = measurement.derivation
+    if derivation is None or derivation == concept("sr", "measured"):
+        return "displayed"
+    return derivation.meaning.lower() or derivation.value
+
+
+def quantities_of(group: PriorGroup) -> dict[Quantity, list[PriorMeasurement]]:
+    """Return the numbers of a group by quantity, in the report's order."""
+    found: dict[Quantity, list[PriorMeasurement]] = {}
+    for measurement in group.measurements:
+        found.setdefault(quantity_of(measurement, group), []).append(measurement)
+    return found
+
+
+def pairs_of(one: PriorGroup, other: PriorGroup) -> list[tuple[Quantity, PriorMeasurement, PriorMeasurement]]:
+    """Return what stands in both groups once, or is followed by a tracking UID of its own."""
+    before, after = quantities_of(one), quantities_of(other)
+    found = []
+    for quantity, earlier in before.items():
+        later = after.get(quantity, [])
+        if len(earlier) == len(later) == 1:
+            found.append((quantity, earlier[0], later[0]))
+        else:
+            found += [(quantity, number, same) for number in earlier for same in _followed(number, earlier, later)]
+    return found
+
+
+def _followed(
+    number: PriorMeasurement, earlier: Sequence[PriorMeasurement], later: Sequence[PriorMeasurement]
+) -> list[PriorMeasurement]:
+    uid = number.tracking_uid
+    same = [candidate for candidate in later if uid and candidate.tracking_uid == uid]
+    return same if len(same) == 1 and [n.tracking_uid for n in earlier].count(uid) == 1 else []
+
+
+# ------------------------------------------------------------------ what keeps them apart
+
+
+def contradictions(one: PriorMeasurement, other: PriorMeasurement) -> tuple[str, ...]:
+    """Return why two numbers of one quantity are not comparable; empty where they are."""
+    reasons = []
+    if in_unit_of(one, other.unit) is None:
+        reasons.append(f"units differ: {one.unit} and {other.unit}")
+    for what, here, there in (
+        ("measurement methods", _method(one), _method(other)),
+        ("contact", one.contact.value if one.contact else "", other.contact.value if other.contact else ""),
+        ("speeds of sound", _speed_words(one.speed_m_per_s), _speed_words(other.speed_m_per_s)),
+        ("formulas", _formula(one), _formula(other)),
+    ):
+        if here and there and here != there:
+            reasons.append(f"{what} differ: {here} and {there}")
+    return tuple(reasons)
+
+
+def unlike_remarks(one: PriorMeasurement, other: PriorMeasurement) -> tuple[str, ...]:
+    """Return what the comparison rests on without being stated in both reports."""
+    remarks = []
+    for what, here, there in (
+        ("measurement method", _method(one), _method(other)),
+        ("contact", one.contact, other.contact),
+        ("speed of sound", one.speed_m_per_s, other.speed_m_per_s),
+        ("formula", one.formula, other.formula),
+    ):
+        if bool(here) is not bool(there):
+            remarks.append(f"{what} stated at the {'earlier' if here else 'later'} visit only")
+    across = one.kind in _ACROSS
+    for what, here, there in (
+        ("contact", one.contact, other.contact),
+        ("speed of sound", one.speed_m_per_s, other.speed_m_per_s),
+        *((("direction of the scan", one.direction, other.direction),) if across else ()),
+    ):
+        if not here and not there:
+            remarks.append(f"{what} not stated")
+    return tuple(remarks)
+
+
+def _method(measurement: PriorMeasurement) -> str:
+    method = measurement.method
+    return "" if method is None or _is_way_here(method) else method.meaning.lower() or method.value
+
+
+def _is_way_here(method: CodedConcept) -> bool:
+    return any(method == concept("sr", word) for word in _WAYS_HERE)
+
+
+def _speed_words(speed_m_per_s: float | None) -> str:
+    return f"{speed_m_per_s:g} m/s" if speed_m_per_s is not None else ""
+
+
+def _formula(measurement: PriorMeasurement) -> str:
+    """Return the formula without the ratio of the two speeds: the speed that counts is compared by itself.
+
+    The same tissue measured on devices that assume different speeds has the same corrected value.
+    """
+    return re.sub(r"depth x [\d.]+/[\d.]+", "depth x ratio of speeds", measurement.formula).strip().lower()
+
+
+def in_unit_of(measurement: PriorMeasurement, unit: str) -> float | None:
+    """Return the value of a number in another unit; None where the units measure different things."""
+    if measurement.unit == unit:
+        return measurement.value
+    known = set(Unit)
+    if measurement.unit not in known or unit not in known:
+        return None
+    here, there = Unit(measurement.unit), Unit(unit)
+    if not any(measures(kind, here) and measures(kind, there) for kind in MeasurementKind):
+        return None
+    return between(measurement.value, here, there)
+
+
+def between(value: float, here: Unit, there: Unit) -> float:
+    """Express a value in another unit of the same dimension."""
+    return value / in_unit(1.0, here) * in_unit(1.0, there)

@@ -1,0 +1,138 @@
+"""An exam measured here in the form in which exams are compared, as its own measurement report would give it."""
+
+from __future__ import annotations
+
+from gateway.acoustics.repeats import mean_and_deviation
+from gateway.errors.measurement import MeasurementError
+from gateway.model.capture import Capture
+from gateway.model.exam import MeasuredExam
+from gateway.model.finding import Finding, Presence
+from gateway.model.laterality import Eye
+from gateway.model.measurement import MeasuredValue, MeasurementKind, Quantity, ValueOrigin
+from gateway.model.position import Scan
+from gateway.model.prior import PriorGroup, PriorMeasurement, PriorReport, UnreadItem
+from gateway.standard.codes import concept
+
+_BEARS_NUMBERS = frozenset({Presence.PRESENT, Presence.UNDETERMINED})
+_METHODS = {ValueOrigin.TRANSCRIBED: "transcribed", ValueOrigin.COMPUTED: "computed-from-calipers"}
+
+
+def prior_of_exam(measured: MeasuredExam, study_uid: str, source: str) -> PriorReport:
+    """Return a measured exam as a report to be compared.
+
+    Parameters
+    ----------
+    study_uid : str
+        Study Instance UID that its objects have or would have.
+    source : str
+        What it was read from, for people.
+    """
+    exam = measured.exam
+    by_finding: dict[str, list[PriorMeasurement]] = {}
+    by_structure: dict[tuple[Eye, str], list[PriorMeasurement]] = {}
+    bearing = {finding.id for finding in exam.findings if finding.presence in _BEARS_NUMBERS}
+    for value in measured.values:
+        measurement = value.measurement
+        capture = exam.capture(measurement.capture_id)
+        if measurement.finding_id in bearing:
+            numbers = by_finding.setdefault(measurement.finding_id, [])
+        else:
+            numbers = by_structure.setdefault((capture.eye, measurement.structure), [])
+        numbers += _numbers(value, capture)
+    groups = [_finding_group(finding, tuple(by_finding.get(finding.id, ()))) for finding in exam.findings]
+    for (eye, _structure), numbers in by_structure.items():
+        groups.append(PriorGroup(eye=eye, structure=_common_structure(numbers), measurements=tuple(numbers)))
+    device = exam.session.device
+    return PriorReport(
+        study_uid=study_uid,
+        when=exam.session.start.replace(tzinfo=None),
+        patient_id=exam.patient.id,
+        patient_issuer=exam.patient.issuer,
+        device=" ".join(part for part in (device.maker, device.model) if part),
+        groups=tuple(groups),
+        unread=tuple(UnreadItem(part.name or part.part, f"held: {part.reason}") for part in measured.held),
+        source=source,
+        written=None,
+    )
+
+
+def _finding_group(finding: Finding, numbers: tuple[PriorMeasurement, ...]) -> PriorGroup:
+    return PriorGroup(
+        tracking_identifier=finding.id,
+        tracking_uid=finding.tracking_uid,
+        finding=finding.what.words,
+        finding_code=finding.what.code,
+        presence=finding.presence.value.replace("-", " "),
+        eye=finding.eye,
+        structure="" if finding.structure in {"eye", "eyeball"} else finding.structure,
+        clock_hour=finding.clock_hour,
+        zone=finding.zone,
+        measurements=numbers,
+    )
+
+
+def _common_structure(numbers: list[PriorMeasurement]) -> str:
+    found = {number.structure for number in numbers}
+    return found.pop() if len(found) == 1 else ""
+
+
+def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
+    """Return the displayed number, the corrected one and the mean of repeats, whichever there are."""
+    numbers = [_displayed(value, capture)]
+    if value.corrected is not None:
+        corrected = value.corrected
+        numbers.append(
+            _number(
+                value,
+                capture,
+                corrected.quantity,
+                method=concept("sr", "gateway-correction"),
+                derivation=concept("sr", "calculated"),
+                is_corrected=True,
+                speed_m_per_s=corrected.speed.speed_m_per_s,
+                assumed_speed_m_per_s=corrected.assumed_speed_m_per_s,
+                formula=corrected.formula,
+            )
+        )
+    repeats = value.measurement.repeats
+    try:
+        mean, _deviation = mean_and_deviation(repeats)
+    except MeasurementError:
+        return numbers
+    places = max(len(quantity.text.partition(".")[2]) for quantity in repeats)
+    quantity = Quantity(mean, repeats[0].unit, f"{mean:.{places}f}")
+    return [*numbers, _number(value, capture, quantity, derivation=concept("sr", "mean"))]
+
+
+def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
+    is_transcribed = value.origin is ValueOrigin.TRANSCRIBED
+    method = _METHODS.get(value.origin)
+    calibration = capture.calibration
+    return _number(
+        value,
+        capture,
+        value.value,
+        method=concept("sr", method) if method else None,
+        derivation=None if is_transcribed else concept("sr", "measured"),
+        speed_m_per_s=calibration.assumed_speed_m_per_s if calibration and value.measurement.points else None,
+    )
+
+
+def _number(value: MeasuredValue, capture: Capture, quantity: Quantity, **stated: object) -> PriorMeasurement:
+    measurement = value.measurement
+    kind = measurement.kind
+    scan = capture.position.scan
+    is_length = kind is MeasurementKind.AXIAL_LENGTH
+    return PriorMeasurement(
+        name=concept("quantity", kind.value),
+        value=quantity.value,
+        unit=quantity.unit.value,
+        text=quantity.text,
+        words=kind.words,
+        kind=kind,
+        structure=measurement.structure or ("eye" if is_length else ""),
+        direction="axial" if scan.is_axial else "" if scan is Scan.OTHER else scan.value,
+        contact=capture.settings.contact,
+        tracking_identifier=measurement.id,
+        **stated,  # type: ignore[arg-type]
+    )
