@@ -12,14 +12,14 @@ from itertools import pairwise
 from types import MappingProxyType
 from typing import Final
 
-from gateway.acoustics.pulse_echo import checked_speed, distance_mm, for_other_speed, round_trip_time_us
+from gateway.acoustics.pulse_echo import checked_speed, distance_mm, for_other_speed
 from gateway.errors.measurement import FormulaNotApplicableError, GateOrderError
 from gateway.model.biometry import Gate, Implant, LengthFormula, Material, Segment
 from gateway.model.capture import LensStatus, VitreousStatus
 
 _HOFFER_1994: Final = "Hoffer KJ, J Cataract Refract Surg 1994;20:554-62"
 _HOFFER_2003: Final = "Hoffer KJ, J Cataract Refract Surg 2003;29:961-5"
-_MURRAY_1999: Final = "Murray DC et al., Br J Ophthalmol 1999"
+_MURRAY_1999: Final = "Murray DC et al., Eye 1999, part I (7 phakic eyes, oil of 1300 cSt)"
 _CONVENTIONAL_M_PER_S: Final = (1532.0, 1555.0)
 """Average speeds for which biometers are set, from the slowest phakic convention to the fastest (common practice)."""
 _HOFFER_PHAKIC_MM: Final = 0.35
@@ -197,7 +197,9 @@ def require_applicable(formula: LengthFormula, state: EyeState) -> None:
         ("filling", state.vitreous, {filling.value for filling in rule.fillings}),
     ):
         if stated is not None and stated.value not in allowed:
-            raise _refused(formula, f"is for another {what}", stated.value, f"it holds for {', '.join(sorted(allowed))}")
+            raise _refused(
+                formula, f"is for another {what}", stated.value, f"it holds for {', '.join(sorted(allowed))}"
+            )
     _require_implant(formula, rule, state.implant)
 
 
@@ -240,10 +242,20 @@ def _refused(formula: LengthFormula, what: str, was: str, fix: str) -> FormulaNo
 
 @dataclass(frozen=True, slots=True)
 class CorrectedLength:
-    """An axial length by one published correction, with the equation that gave it."""
+    """An axial length by one published correction.
+
+    Parameters
+    ----------
+    length_mm : float
+    equation : str
+        With R for the reading, so that it is the same whenever the method is.
+    worked : str
+        The same with the reading in it.
+    """
 
     length_mm: float
     equation: str
+    worked: str
 
 
 def corrected_length(formula: LengthFormula, reading_mm: float, state: EyeState) -> CorrectedLength:
@@ -263,7 +275,8 @@ def corrected_length(formula: LengthFormula, reading_mm: float, state: EyeState)
     rule, reading = _RULES[formula], f"{reading_mm:.10g}"
     if rule.whole_eye_m_per_s is not None and state.reading_m_per_s is not None:
         length_mm = float(for_other_speed(reading_mm, state.reading_m_per_s, rule.whole_eye_m_per_s))
-        return CorrectedLength(length_mm, f"{reading} x {rule.whole_eye_m_per_s:g}/{state.reading_m_per_s:g}")
+        ratio = f"{rule.whole_eye_m_per_s:g}/{state.reading_m_per_s:g}"
+        return CorrectedLength(length_mm, f"R x {ratio}", f"{reading} x {ratio}")
     if rule.factors:
         return _with_implant(formula, reading_mm, state)
     return _DIRECT[formula](reading_mm, reading)
@@ -274,11 +287,12 @@ def _phakic_1994(reading_mm: float, reading: str) -> CorrectedLength:
         # Below this the quotient turns back and grows again: no eye, and no length.
         raise _refused(LengthFormula.HOFFER_1994_PHAKIC, "is for whole eyes", f"{reading} mm", "look at value and unit")
     length_mm = reading_mm**2 / (reading_mm - _HOFFER_PHAKIC_MM)
-    return CorrectedLength(length_mm, f"{reading}^2 / ({reading} - {_HOFFER_PHAKIC_MM:g})")
+    short_mm = f"{_HOFFER_PHAKIC_MM:g}"
+    return CorrectedLength(length_mm, f"R^2 / (R - {short_mm})", f"{reading}^2 / ({reading} - {short_mm})")
 
 
 def _murray_1999(reading_mm: float, reading: str) -> CorrectedLength:
-    return CorrectedLength(_MURRAY_FACTOR * reading_mm, f"{_MURRAY_FACTOR:g} x {reading}")
+    return CorrectedLength(_MURRAY_FACTOR * reading_mm, f"{_MURRAY_FACTOR:g} x R", f"{_MURRAY_FACTOR:g} x {reading}")
 
 
 _DIRECT: Final[MappingProxyType[LengthFormula, Callable[[float, str], CorrectedLength]]] = MappingProxyType(
@@ -297,8 +311,8 @@ def _with_implant(formula: LengthFormula, reading_mm: float, state: EyeState) ->
     aphakic_mm = _HOFFER_PSEUDOPHAKIC_MM if formula is LengthFormula.HOFFER_1994_PSEUDOPHAKIC else 0.0
     fixed = f" + {aphakic_mm:g}" if aphakic_mm else ""
     length_mm = reading_mm + aphakic_mm + factor * implant.thickness_mm
-    sign = "+" if factor > 0 else "-"
-    return CorrectedLength(length_mm, f"{reading_mm:.10g}{fixed} {sign} {abs(factor):g} x {implant.thickness_mm:g}")
+    added = f"{fixed} {'+' if factor > 0 else '-'} {abs(factor):g} x {implant.thickness_mm:g}"
+    return CorrectedLength(length_mm, f"R{added}", f"{reading_mm:.10g}{added}")
 
 
 def unstated(formula: LengthFormula, state: EyeState) -> tuple[str, ...]:
@@ -319,8 +333,3 @@ def unstated(formula: LengthFormula, state: EyeState) -> tuple[str, ...]:
 def one_speed_mm(gates: Sequence[Gate], speed_m_per_s: float) -> float:
     """Return the length that one speed for all gates would show."""
     return float(distance_mm(sum(gate.time_us for gate in gates), speed_m_per_s))
-
-
-def reading_time_us(reading_mm: float, reading_m_per_s: float) -> float:
-    """Return the round-trip time behind a reading taken at one speed."""
-    return float(round_trip_time_us(reading_mm, reading_m_per_s))

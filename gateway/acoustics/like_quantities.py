@@ -12,6 +12,7 @@ from gateway.model.coded import CodedConcept
 from gateway.model.measurement import MeasurementKind, Unit
 from gateway.model.prior import PriorGroup, PriorMeasurement
 from gateway.standard.codes import concept
+from gateway.standard.codes import words as words_of
 
 _ACROSS: Final = frozenset({MeasurementKind.BASE, MeasurementKind.WIDTH})
 """Kinds whose value depends on the direction of the scan, so that one across is never compared with one along."""
@@ -43,6 +44,11 @@ def quantity_of(measurement: PriorMeasurement, group: PriorGroup) -> Quantity:
 
 
 def _role(measurement: PriorMeasurement) -> str:
+    for word in words_of("length_method"):
+        method = concept("length_method", word)
+        if measurement.method == method:
+            # Lengths by different methods are different quantities; they are never set against each other.
+            return method.meaning.lower()
     if measurement.is_corrected:
         return "corrected"
     derivation = measurement.derivation
@@ -90,7 +96,7 @@ def contradictions(one: PriorMeasurement, other: PriorMeasurement) -> tuple[str,
         reasons.append(f"units differ: {one.unit} and {other.unit}")
     for what, here, there in (
         ("measurement methods", _method(one), _method(other)),
-        ("contact", one.contact.value if one.contact else "", other.contact.value if other.contact else ""),
+        ("ways of contact", one.contact.value if one.contact else "", other.contact.value if other.contact else ""),
         ("speeds of sound", _speed_words(one.speed_m_per_s), _speed_words(other.speed_m_per_s)),
         ("formulas", _formula(one), _formula(other)),
     ):

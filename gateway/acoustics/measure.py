@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from gateway.acoustics.axial_lengths import from_gates, with_second_lengths
 from gateway.acoustics.beams import for_other_speed_mm, to_mm
 from gateway.acoustics.quantities import computed_value, in_unit, measures, quantity_rule
 from gateway.acoustics.repeatability import figures_for
@@ -78,7 +79,8 @@ def measure(exam: Exam, repeatability: Sequence[RepeatabilityFigure] = ()) -> Me
         capture = exam.capture(measurement.capture_id)
         conditions = Conditions(exam.session.probe, figures_for(measurement, capture, repeatability))
         try:
-            values.append(measured_value(measurement, capture.calibration, conditions))
+            value = measured_value(measurement, capture.calibration, conditions)
+            values.append(with_second_lengths(value, capture))
         except GatewayError as error:
             place = exam.origins.get(f"measurements {measurement.id}")
             error.where = error.where or place or f"measurement {measurement.id} on {measurement.capture_id}"
@@ -105,6 +107,8 @@ def measured_value(
             was=displayed.unit.value,
             fix=f"write it in {quantity_rule(measurement.kind).unit.value}",
         )
+    if measurement.gates and displayed is None and not measurement.points:
+        return from_gates(measurement)
     if not measurement.points:
         return _transcribed(measurement, conditions)
     if calibration is None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gateway.acoustics.repeats import mean_and_deviation
 from gateway.errors.measurement import MeasurementError
+from gateway.model.biometry import BiometryValue
 from gateway.model.capture import Capture
 from gateway.model.exam import MeasuredExam
 from gateway.model.finding import Finding, Presence
@@ -14,7 +15,11 @@ from gateway.model.prior import PriorGroup, PriorMeasurement, PriorReport, Unrea
 from gateway.standard.codes import concept
 
 _BEARS_NUMBERS = frozenset({Presence.PRESENT, Presence.UNDETERMINED})
-_METHODS = {ValueOrigin.TRANSCRIBED: "transcribed", ValueOrigin.COMPUTED: "computed-from-calipers"}
+_METHODS = {
+    ValueOrigin.TRANSCRIBED: ("sr", "transcribed"),
+    ValueOrigin.COMPUTED: ("sr", "computed-from-calipers"),
+    ValueOrigin.FROM_GATES: ("length_method", "layers"),
+}
 
 
 def prior_of_exam(measured: MeasuredExam, study_uid: str, source: str) -> PriorReport:
@@ -94,6 +99,8 @@ def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
                 formula=corrected.formula,
             )
         )
+    if value.origin is not ValueOrigin.FROM_GATES:
+        numbers += [_second_length(value, capture, length) for length in value.biometry]
     repeats = value.measurement.repeats
     try:
         mean, _deviation = mean_and_deviation(repeats)
@@ -104,6 +111,20 @@ def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
     return [*numbers, _number(value, capture, quantity, derivation=concept("sr", "mean"))]
 
 
+def _second_length(value: MeasuredValue, capture: Capture, length: BiometryValue) -> PriorMeasurement:
+    return _number(
+        value,
+        capture,
+        length.quantity,
+        method=concept("length_method", length.method),
+        derivation=concept("sr", "calculated"),
+        is_corrected=True,
+        speed_m_per_s=length.whole_eye_m_per_s,
+        assumed_speed_m_per_s=length.reading_m_per_s,
+        formula=length.equation,
+    )
+
+
 def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
     is_transcribed = value.origin is ValueOrigin.TRANSCRIBED
     method = _METHODS.get(value.origin)
@@ -112,9 +133,11 @@ def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
         value,
         capture,
         value.value,
-        method=concept("sr", method) if method else None,
+        method=concept(*method) if method else None,
         derivation=None if is_transcribed else concept("sr", "measured"),
-        speed_m_per_s=calibration.assumed_speed_m_per_s if calibration and value.measurement.points else None,
+        speed_m_per_s=value.measurement.reading_m_per_s
+        or (calibration.assumed_speed_m_per_s if calibration and value.measurement.points else None),
+        formula=value.biometry[0].equation if value.origin is ValueOrigin.FROM_GATES else "",
     )
 
 

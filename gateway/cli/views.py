@@ -5,10 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from gateway.model.biometry import LENS_POWER_CAUTION
+from gateway.standard.codes import concept
 from gateway.standard.sop_classes import sop_class_name
 from gateway.standard.transfer_syntaxes import transfer_syntax_name
 
 if TYPE_CHECKING:
+    from gateway.model.biometry import BiometryValue
     from gateway.model.measurement import MeasuredValue, Quantity
     from gateway.model.uncertainty import Uncertainty
     from gateway.pipeline.line import CheckedObject, PreparedExam
@@ -46,17 +49,35 @@ def capture_rows(prepared: PreparedExam) -> list[list[str]]:
 
 def measurement_rows(values: Sequence[MeasuredValue]) -> list[list[str]]:
     """Each measurement with displayed and corrected value."""
+    rows = []
+    for value in values:
+        measurement = value.measurement
+        rows.append(
+            [measurement.id, _what(value), measurement.capture_id, _displayed(value), _corrected(value), _how(value)]
+        )
+        if value.origin.value != "from-gates":
+            rows += [_length_row(value, length) for length in value.biometry]
+    return rows
+
+
+def _length_row(value: MeasuredValue, length: BiometryValue) -> list[str]:
+    """Return a length by a named method; it never leaves without the method."""
     return [
-        [
-            value.measurement.id,
-            _what(value),
-            value.measurement.capture_id,
-            _displayed(value),
-            _corrected(value),
-            _how(value),
-        ]
-        for value in values
+        value.measurement.id,
+        _what(value),
+        value.measurement.capture_id,
+        "-",
+        length.quantity.words,
+        _method_words(value, length),
     ]
+
+
+def _method_words(value: MeasuredValue, length: BiometryValue) -> str:
+    method = concept("length_method", length.method).meaning
+    remarks = [*length.remarks]
+    if value.measurement.kind.value == "axial-length":
+        remarks.append(LENS_POWER_CAUTION)
+    return "; ".join([f"{method}: {length.worked}", *remarks])
 
 
 def truth_rows(values: Sequence[MeasuredValue], truth_mm: Mapping[str, float]) -> list[list[str]]:
@@ -144,6 +165,8 @@ def _what(value: MeasuredValue) -> str:
 def _how(value: MeasuredValue) -> str:
     if value.corrected:
         return value.corrected.formula
+    if value.origin.value == "from-gates":
+        return _method_words(value, value.biometry[0])
     return f"{value.origin.value}; {value.not_corrected_because}".removesuffix("; ")
 
 

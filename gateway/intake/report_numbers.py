@@ -56,7 +56,7 @@ def _kind(item: ReportItem) -> MeasurementKind | None:
         if item.name is None or not is_same(item.name, code):
             continue
         stated = meaning in {"", kind.words} or meaning.startswith(
-            (f"{kind.words} corrected for", f"mean {kind.words} of")
+            (f"{kind.words} corrected for", f"{kind.words} by ", f"mean {kind.words} of")
         )
         if stated and (meaning or code.meaning.lower() == kind.words or code.meaning.lower() not in _GENERAL):
             return kind

@@ -20,6 +20,7 @@ from gateway.errors.document import (
     UnitNotFittingError,
 )
 from gateway.errors.measurement import NoScaleError, PointCountError, ToleranceNotApplicableError
+from gateway.mapping.biometry import check_against_capture, check_biometry, gates_of
 from gateway.mapping.captures import clock_hour_of, corner_point, frame_count
 from gateway.mapping.document.base import FindingWords
 from gateway.mapping.document.captures import CaptureFields
@@ -154,11 +155,13 @@ def check_measurement(
     _check_speed(part, fields, speeds)
     _check_quantities(part, fields)
     _check_tolerances(part, fields)
+    check_biometry(part, fields, speeds)
     finding = findings.find(part, fields.finding, "finding") if fields.finding is not None else None
     capture = captures.find(part, fields.capture, "capture")
     if capture is None:
         return
     _check_frame(part, fields.frame, capture)
+    check_against_capture(part, fields, capture)
     if fields.points is not None:
         _check_calipers(part, fields, capture)
     if finding is not None and finding.eye is not capture.eye:
@@ -183,7 +186,7 @@ def _check_speed(part: MeasurementPart, fields: MeasurementFields, speeds: Mappi
 
 
 def _check_quantities(part: MeasurementPart, fields: MeasurementFields) -> None:
-    if fields.points is None and fields.displayed is None:
+    if fields.points is None and fields.displayed is None and fields.gates is None:
         part.refuse(
             NothingMeasuredError, "neither points nor a displayed number", fix="write points, displayed, or both"
         )
@@ -250,6 +253,10 @@ def measurement_of(
         repeats=tuple(repeat.to_model() for repeat in fields.repeats or []),
         comment=fields.comment or "",
         refraction_tolerance_mm=fields.refraction_tolerance_mm,
+        gates=gates_of(part, fields, speeds),
+        formula=fields.formula,
+        implant=fields.implant.to_model() if fields.implant else None,
+        reading_m_per_s=fields.reading_speed_m_per_s,
     )
 
 

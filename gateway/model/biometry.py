@@ -9,9 +9,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from gateway.model.measurement import Quantity, TissueSpeed
 
-LENS_POWER_CAUTION: Final = (
-    "not for lens-power calculation unless biometry with method, speed and quality came with it"
-)
+LENS_POWER_CAUTION: Final = "not for lens-power calculation unless biometry with method, speed and quality came with it"
 
 
 class Material(StrEnum):
@@ -97,7 +95,9 @@ class BiometryValue:
     formula : LengthFormula or None
         None for the sum of segments, each at its own speed.
     equation : str
-        With the numbers in it, in one line that a person can follow.
+        The same whenever the method is: R stands for the reading.
+    worked : str
+        The equation with this measurement's numbers, in one line that a person can follow.
     reference : str
         The publication.
     reading_m_per_s : float or None
@@ -112,6 +112,7 @@ class BiometryValue:
     quantity: Quantity
     formula: LengthFormula | None
     equation: str
+    worked: str
     reference: str
     reading_m_per_s: float | None = None
     whole_eye_m_per_s: float | None = None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gateway.model.biometry import BiometryValue, Gate, Implant, LengthFormula
 from gateway.model.calibration import Point
 from gateway.model.people import PersonName
 from gateway.model.uncertainty import Uncertainty
@@ -97,6 +98,12 @@ class Measurement:
     comment: str = ""
     refraction_tolerance_mm: float | None = None
     """How far refraction may have moved the result either way, where somebody states that."""
+    gates: tuple[Gate, ...] = ()
+    """Of an A-scan, front to back."""
+    formula: LengthFormula | None = None
+    implant: Implant | None = None
+    reading_m_per_s: float | None = None
+    """Speed of sound at which the displayed number was read, where it is stated with the number itself."""
 
 
 class ValueOrigin(StrEnum):
@@ -108,6 +115,8 @@ class ValueOrigin(StrEnum):
     """Displayed by the source and recomputed from its calipers within 1 %."""
     COMPUTED = "computed"
     """Calipers without a displayed number: computed here from points and scale."""
+    FROM_GATES = "from-gates"
+    """Gates of an A-scan without a displayed number: the sum of their segments, each at its own speed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +159,8 @@ class MeasuredValue:
         Empty where a corrected value exists or none was asked for.
     uncertainty : Uncertainty or None
         Of `value`; None where none was worked out.
+    biometry : tuple of BiometryValue
+        Lengths by named methods beside the displayed one, each for itself.
     """
 
     measurement: Measurement
@@ -159,3 +170,4 @@ class MeasuredValue:
     corrected: CorrectedValue | None = None
     not_corrected_because: str = ""
     uncertainty: Uncertainty | None = None
+    biometry: tuple[BiometryValue, ...] = ()

@@ -81,6 +81,26 @@ class CaptureCard:
 
 
 @dataclass(frozen=True, slots=True)
+class LengthRow:
+    """A length by a named method beside the displayed one.
+
+    Parameters
+    ----------
+    method : str
+        The method, always shown with the value.
+    basis : str
+        Equation with its numbers, segments with their speeds, publication.
+    remarks : tuple of str
+        What was not stated, and what the length is not for.
+    """
+
+    value: str
+    method: str
+    basis: str
+    remarks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class MeasurementRow:
     """One measurement.
 
@@ -96,6 +116,8 @@ class MeasurementRow:
         What stands beside either value, e.g. ``± 0.06 mm``; empty where none was worked out.
     not_corrected : str
         Why there is no corrected value where one was asked for.
+    lengths : tuple of LengthRow
+        Lengths by named methods, each for itself.
     """
 
     id: str
@@ -115,6 +137,7 @@ class MeasurementRow:
     repeats: str
     measured_by: str
     comment: str
+    lengths: tuple[LengthRow, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,11 +14,13 @@ from gateway.model.measurement import MeasuredValue, Measurement, Quantity, Tiss
 from gateway.model.uncertainty import Uncertainty
 from gateway.reports.characters import seen
 from gateway.reports.content import MeasurementRow
+from gateway.reports.lengths import length_rows
 
 _HOW: Final = {
     ValueOrigin.RECOMPUTED: f"displayed; recomputed from its calipers within {AGREEMENT:.0%}",
     ValueOrigin.TRANSCRIBED: "transcribed; came without its calipers",
     ValueOrigin.COMPUTED: "computed from its calipers; no number was displayed",
+    ValueOrigin.FROM_GATES: "sum of the gated segments; no number was displayed",
 }
 
 
@@ -45,6 +47,7 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
         repeats=_repeats_words(measurement.repeats),
         measured_by=seen(measurement.measured_by.words) if measurement.measured_by else "",
         comment=seen(measurement.comment),
+        lengths=length_rows(value),
     )
 
 
@@ -67,6 +70,10 @@ def _speed_words(capture: Capture, value: MeasuredValue) -> str:
     """Say the speed that the device assumed and, where the value was corrected, the speed used instead."""
     if value.corrected:
         return seen(f"{value.corrected.assumed_speed_m_per_s:g} → {_tissue_words(value.corrected.speed)}")
+    if value.origin is ValueOrigin.FROM_GATES:
+        return "each segment's own"
+    if value.measurement.reading_m_per_s is not None:
+        return f"{value.measurement.reading_m_per_s:g} m/s, as stated for the reading"
     if capture.calibration and capture.calibration.assumed_speed_m_per_s is not None:
         return f"{capture.calibration.assumed_speed_m_per_s:g} m/s, as the device assumed"
     return "not stated"

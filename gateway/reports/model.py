@@ -6,6 +6,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime
 from typing import Final
 
+from gateway.model.biometry import LENS_POWER_CAUTION
 from gateway.model.exam import Exam, HeldPart, MeasuredExam
 from gateway.model.finding import Finding, Presence
 from gateway.model.laterality import Eye
@@ -32,9 +33,11 @@ NOTES: Final = (
     "right eye and temporal in the left.",
     "“Not shown” is never “normal”: of what no picture shows, nothing is said.",
     "Acquired values stand as they were displayed; a corrected value is given beside them, never instead of them.",
-    "Not for lens-power calculation: no length here came as biometry with its method, speed of sound and quality.",
     "Pictures are reduced for reading; the stored DICOM objects are the record. Local codes and licensed practice "
     "decide what is documented and concluded.",
+)
+NO_BIOMETRY: Final = (
+    "Not for lens-power calculation: no length here came as biometry with its method, speed of sound and quality."
 )
 CHART_LEGEND: Final = (
     "The middle is the posterior pole, the inner circle the equator, the dotted circle the ora serrata. A bar along a "
@@ -90,10 +93,15 @@ def report_model(
         chart_legend=CHART_LEGEND,
         held=tuple(held),
         output=output_lines(exam),
-        notes=NOTES,
+        notes=_notes(measured),
         identifiers=_lines(identifiers.items()),
     )
     return with_note_on_code_points(report)
+
+
+def _notes(measured: MeasuredExam) -> tuple[str, ...]:
+    has_lengths = any(value.biometry for value in measured.values)
+    return (*NOTES, f"Lengths of the eye are {LENS_POWER_CAUTION}." if has_lengths else NO_BIOMETRY)
 
 
 def _lines(pairs: Iterable[tuple[str, str]]) -> tuple[Line, ...]:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import dataclasses
 
 from gateway.acoustics.repeats import mean_and_deviation
+from gateway.builders.sr.biometry import length_basis
 from gateway.builders.sr.calipers import outline, require_inside
 from gateway.builders.sr.content import (
     Child,
@@ -26,9 +27,11 @@ from gateway.builders.sr.content import (
 )
 from gateway.builders.sr.observation import person_observer
 from gateway.builders.sr.scope import ReportedImage, ReportScope, finding_site
+from gateway.builders.sr.speed import speed_item
 from gateway.builders.sr.uncertainty import uncertainty_items
 from gateway.builders.sr.values import Coordinates, GraphicType, Num
 from gateway.errors.measurement import MeasurementError
+from gateway.model.biometry import BiometryValue
 from gateway.model.laterality import Eye
 from gateway.model.measurement import (
     CorrectedValue,
@@ -56,6 +59,8 @@ def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, 
     items = [dataclasses.replace(displayed, children=displayed.children + below)]
     if value.corrected is not None:
         items.append(_corrected(value.measurement, value.corrected, displayed, scope))
+    if value.origin is not ValueOrigin.FROM_GATES:
+        items.extend(_second_length(value.measurement, length, displayed, scope) for length in value.biometry)
     items.extend(_repeats(value.measurement, scope))
     return tuple(contains(item) for item in items)
 
@@ -67,12 +72,14 @@ def _displayed(value: MeasuredValue, scope: ReportScope) -> ContentItem:
     method = {
         ValueOrigin.TRANSCRIBED: concept("sr", "transcribed"),
         ValueOrigin.COMPUTED: concept("sr", "computed-from-calipers"),
+        ValueOrigin.FROM_GATES: concept("length_method", "layers"),
     }.get(value.origin)
     children = (
         *_modifiers(measurement, image.capture.eye, method, None if is_transcribed else concept("sr", "measured")),
         *_sources(measurement, image, scope),
         *scope.tracking(measurement.id, f"measurement {measurement.id}"),
         *_measurer(measurement, scope),
+        *_gated(value, image.capture.eye, scope),
     )
     return ContentItem(
         concept("quantity", measurement.kind.value),
@@ -119,7 +126,11 @@ def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope)
     purpose = concept("sr", "source-of-measurement")
     reference = image.reference(measurement.frame)
     if not measurement.points:
-        return (inferred_from(ContentItem(purpose, reference)),)
+        picture = (inferred_from(ContentItem(purpose, reference)),)
+        if measurement.reading_m_per_s is None:
+            return picture
+        words = "speed of sound at which the number was read"
+        return (*picture, inferred_from(speed_item(measurement.reading_m_per_s, words, "", scope)))
     shape = outline(measurement)
     require_inside(measurement, image.built)
     graphic_type = GraphicType.POINT if len(shape) == 1 else GraphicType.POLYLINE
@@ -128,16 +139,8 @@ def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope)
     calibration = image.capture.calibration
     if calibration is not None and calibration.assumed_speed_m_per_s is not None:
         words = "speed of sound assumed by the device"
-        children.append(inferred_from(_speed(calibration.assumed_speed_m_per_s, words, "", scope)))
+        children.append(inferred_from(speed_item(calibration.assumed_speed_m_per_s, words, "", scope)))
     return tuple(children)
-
-
-def _speed(speed_m_per_s: float, words: str, source: str, scope: ReportScope) -> ContentItem:
-    """Return a speed of sound that says whose it is; below a NUM, INFERRED FROM is its place in Comprehensive SR."""
-    children = [modifier(scope.own_words(concept("sr", "equivalent-meaning"), words))]
-    if source:
-        children.append(inferred_from(text(concept("sr", "source"), source)))
-    return num(concept("sr", "speed-of-sound"), Num(speed_m_per_s, concept("unit", "m/s")), *children)
 
 
 def _corrected(
@@ -151,7 +154,7 @@ def _corrected(
     children = (
         *_modifiers(measurement, eye, concept("sr", "gateway-correction"), concept("sr", "calculated"), meaning),
         inferred_from(displayed),
-        inferred_from(_speed(speed.speed_m_per_s, f"speed of sound {tissue}", speed.source, scope)),
+        inferred_from(speed_item(speed.speed_m_per_s, f"speed of sound {tissue}", speed.source, scope)),
         inferred_from(scope.own_words(concept("sr", "equation"), corrected.formula)),
         *scope.tracking(f"{measurement.id} corrected", f"measurement {measurement.id} corrected"),
         *_measurer(measurement, scope),
@@ -162,6 +165,36 @@ def _corrected(
         _number(corrected.quantity),
         children,
         origin=f"rule: correction for the speed of sound of measurements {measurement.id}",
+    )
+
+
+def _gated(value: MeasuredValue, eye: Eye, scope: ReportScope) -> tuple[Child, ...]:
+    """Return the segments of a length that is their sum and was never displayed."""
+    if value.origin is not ValueOrigin.FROM_GATES:
+        return ()
+    kind = value.measurement.kind
+    return tuple(child for length in value.biometry for child in length_basis(length, kind, eye, scope))
+
+
+def _second_length(
+    measurement: Measurement, length: BiometryValue, displayed: ContentItem, scope: ReportScope
+) -> ContentItem:
+    """Return a length by a named method, inferred from the displayed number."""
+    eye = scope.image(measurement.capture_id).capture.eye
+    method = concept("length_method", length.method)
+    meaning = f"{measurement.kind.words} by {length.method.replace('-', ' ')}"
+    children = (
+        *_modifiers(measurement, eye, method, concept("sr", "calculated"), meaning),
+        inferred_from(displayed),
+        *length_basis(length, measurement.kind, eye, scope),
+        *scope.tracking(f"{measurement.id} {length.method}", f"measurement {measurement.id} {length.method}"),
+        *_measurer(measurement, scope),
+    )
+    return ContentItem(
+        displayed.name,
+        _number(length.quantity),
+        children,
+        origin=f"rule: {length.method} of measurements {measurement.id}",
     )
 
 

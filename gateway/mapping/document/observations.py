@@ -28,6 +28,7 @@ from gateway.mapping.scalars import (
     whole_number,
     word_of,
 )
+from gateway.model.biometry import Implant, LengthFormula, Material
 from gateway.model.exam import Caution
 from gateway.model.finding import AnnotationKind, Presence
 from gateway.model.measurement import MeasurementKind, Quantity, Unit
@@ -47,9 +48,48 @@ class QuantityFields(Fields):
         return Quantity(float(self.value), self.unit, self.value)
 
 
+class GateFields(Fields):
+    """One segment between two echoes of an A-scan, with its own speed of sound."""
+
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["tissue"]}, {"required": ["speed_m_per_s"]}]})
+
+    segment: Annotated[str, concept_word("structure")] = Field(
+        description="What lies between the two echoes.", examples=["anterior-chamber"]
+    )
+    start_us: Annotated[float, number(low=0, high=1000)] = Field(
+        description="Round-trip time of the nearer echo in microseconds.", examples=[0]
+    )
+    end_us: Annotated[float, number(low=0, high=1000)] = Field(
+        description="Round-trip time of the farther echo in microseconds.", examples=[4.6]
+    )
+    tissue: Text64 | None = Field(
+        None, description="Word of the site's table of speeds of sound.", examples=["aqueous"]
+    )
+    speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None, description="Speed of sound itself, instead of a tissue.", examples=[1532]
+    )
+
+
+class ImplantFields(Fields):
+    """An implanted lens."""
+
+    material: Annotated[Material, word_of(Material)] = Field(description="What it is made of.", examples=["pmma"])
+    thickness_mm: Annotated[float, number(above=0, high=5)] | None = Field(
+        None, description="Thickness in its centre, in mm.", examples=[0.7]
+    )
+
+    def to_model(self) -> Implant:
+        """Return the implant."""
+        return Implant(self.material, self.thickness_mm)
+
+
 _MEASUREMENT_RULES: dict[str, Any] = {
-    "anyOf": [{"required": ["points"]}, {"required": ["displayed"]}],
+    "anyOf": [{"required": ["points"]}, {"required": ["displayed"]}, {"required": ["gates"]}],
     "not": {"required": ["tissue", "speed_m_per_s"]},
+    "dependentSchemas": {
+        "implant": {"required": ["formula"]},
+        "formula": {"properties": {"kind": {"const": "axial-length"}}},
+    },
 }
 
 Frame = Annotated[int, whole_number(1, MOST_FRAMES)]
@@ -91,6 +131,20 @@ class MeasurementFields(Fields):
         None,
         description="How far refraction may have moved a length either way, where somebody worked it out.",
         examples=[0.1],
+    )
+    gates: list[GateFields] | None = Field(
+        None, min_length=1, max_length=100, description="Gates of an A-scan from front to back; a length of its own."
+    )
+    formula: Annotated[LengthFormula, word_of(LengthFormula)] | None = Field(
+        None,
+        description="Published correction of an axial length read at one speed; given beside the reading.",
+        examples=["hoffer-1994-phakic"],
+    )
+    implant: ImplantFields | None = Field(None, description="Implanted lens, where the formula asks for it.")
+    reading_speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None,
+        description="Speed of sound at which the displayed number was read, where no calibration states it.",
+        examples=[1532],
     )
     structure: Annotated[str, concept_word("structure")] | None = Field(None, description="What was measured.")
     finding: PartId | None = Field(None, description="Id of the finding it belongs to.", examples=["f1"])

@@ -28,6 +28,8 @@ REQUIRED_IN_FORMAT_1 = {
     "ThermalIndexFields": {"kind", "value"},
     "MeasurementFields": {"id", "capture", "kind"},
     "QuantityFields": {"value", "unit"},
+    "GateFields": {"segment", "start_us", "end_us"},
+    "ImplantFields": {"material"},
     "AnnotationFields": {"capture", "kind"},
     "FindingFields": {"id", "eye", "what"},
 }
