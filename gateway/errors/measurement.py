@@ -135,9 +135,9 @@ class GateOrderError(MeasurementError):
 
     code = "gate-order"
     explanation = (
-        "A gate runs from the nearer echo to the farther one, in microseconds after the pulse, and the next gate begins "
-        "where it ends or later. A gate that runs backwards or overlaps another would count a piece of the eye twice or "
-        "take it away. Write the gates from front to back."
+        "A gate runs from the nearer echo to the farther one, in microseconds after the pulse, and the next gate "
+        "begins where it ends or later. A gate that runs backwards or overlaps another would count a piece of the eye "
+        "twice or take it away. Write the gates from front to back."
     )
 
 
@@ -169,8 +169,8 @@ class ReflectivityNotStandardizedError(MeasurementError):
 
     code = "reflectivity-not-standardized"
     explanation = (
-        "Percent and classes of reflectivity are defined for a standardized A-scan at a stated tissue sensitivity alone. "
-        "The same spike is higher or lower at another gain, and grey levels of a B-scan are no reflectivity at all. "
+        "Percent and classes of reflectivity are defined for a standardized A-scan at a stated tissue sensitivity "
+        "alone. The same spike is higher or lower at another gain, and grey levels of a B-scan are no reflectivity. "
         "State a_scan with standardized: yes and tissue_sensitivity_db, or leave the percent out."
     )
 
@@ -180,6 +180,16 @@ class LineNotMeasurableError(MeasurementError):
 
     code = "line-not-measurable"
     explanation = (
-        "An A-scan along a line needs two different points inside the picture and the scale of that picture; at another "
-        "speed of sound it also needs the speed that the device assumed and the direction of the beams."
+        "An A-scan along a line needs two different points inside the picture and the scale of that picture; at "
+        "another speed of sound it also needs the speed that the device assumed and the direction of the beams."
+    )
+
+
+class StripOverlapsPictureError(MeasurementError):
+    """A strip with an A-scan that is not kept apart from the picture beside it."""
+
+    code = "strip-overlaps-picture"
+    explanation = (
+        "Each pixel has one scale. Where a strip with an A-scan is stated, the picture beside it needs a region of its "
+        "own that does not overlap the strip: state calibration.region, and mend the one that reaches into the other."
     )
