@@ -229,7 +229,7 @@ def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progre
 def _measured_now(path: Path, settings: Settings) -> PriorReport:
     """Read and measure an exam as `prepare` does, and build nothing."""
     folder = read_exam_folder(path, load_speeds(Path(settings.site.speeds) if settings.site.speeds else None))
-    measured = measure(folder.exam)
+    measured = measure(folder.exam, _figures(settings))
     measured = replace(measured, held=(*folder.held, *measured.held))
     return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(path))
 

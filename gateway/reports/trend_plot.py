@@ -85,7 +85,7 @@ def _panels(series: Sequence[Series]) -> Iterator[Panel]:
 def _panel(series: Series, y: float) -> Panel:
     proposed = " (joined as proposed)" if series.link.value == "proposed" else ""
     title = tuple(textwrap.wrap(seen(f"{series.quantity}: {series.finding}{proposed}"), 84)) or ("",)
-    top = y + _TITLE_LINE * len(title) + 14
+    top = y + _TITLE_LINE * len(title) + 26
     bottom = top + _PLOT_HEIGHT
     half = series.band.half_width if series.band else 0.0
     low, high, step = _scale([v - half for v in series.values], [v + half for v in series.values])
@@ -136,7 +136,7 @@ def _notes(series: Series) -> Iterator[str]:
     else:
         yield "no bars: no repeatability band known"
     if series.trend is not None:
-        slope, span = series.trend.slope_per_month, series.trend.span_months
+        slope, span = series.trend.slope_per_month * (1 + 1e-9), series.trend.span_months
         yield f"line: least squares, {slope:+.4f} {unit} per month over {span:.1f} months"
     for words in series.left_out:
         yield from _wrapped(f"left out: {words}")
