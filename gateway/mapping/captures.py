@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from gateway.errors.document import (
     ClockHourError,
@@ -14,9 +14,11 @@ from gateway.errors.document import (
     FrameTimingError,
     ValueOutOfRangeError,
 )
+from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
+from gateway.mapping.frames_and_points import corner_point, frame_count
 from gateway.mapping.parts import Part
-from gateway.model.calibration import Calibration, PixelConvention, PixelRegion, Point, ScaleSource, SectorGeometry
+from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
 from gateway.model.capture import (
     AcquisitionSettings,
     Capture,
@@ -25,12 +27,13 @@ from gateway.model.capture import (
     FrameTiming,
     ThermalIndex,
 )
+from gateway.model.measurement import TissueSpeed
 from gateway.model.position import ClockHour, ProbePosition, Scan
 
 CapturePart = Part[CaptureFields]
 
 
-def check_captures(parts: Sequence[CapturePart]) -> None:
+def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpeed]) -> None:
     """Refuse captures whose fields contradict one another."""
     for part in parts:
         if part.fields is not None:
@@ -38,6 +41,7 @@ def check_captures(parts: Sequence[CapturePart]) -> None:
             _check_position(part, part.fields)
             _check_frames(part, part.fields)
             _check_region(part, part.fields)
+            check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
 
@@ -93,14 +97,6 @@ def _check_frames(part: CapturePart, fields: CaptureFields) -> None:
     _check_kept(part, fields)
 
 
-def frame_count(fields: CaptureFields) -> int | None:
-    """Return the number of recorded frames where the document tells it."""
-    if fields.kind is CaptureKind.STILL:
-        return 1
-    stated = fields.files or fields.frame_times_ms
-    return len(stated) if stated is not None else None
-
-
 def _check_kept(part: CapturePart, fields: CaptureFields) -> None:
     if fields.keep is None:
         return
@@ -150,7 +146,7 @@ def _refuse_shared_file(part: CapturePart, other: CapturePart) -> None:
     )
 
 
-def capture_of(fields: CaptureFields, number: int = 0) -> Capture:
+def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, TissueSpeed], number: int = 0) -> Capture:
     """Return the model's capture; its fields have been checked.
 
     Parameters
@@ -181,6 +177,8 @@ def capture_of(fields: CaptureFields, number: int = 0) -> Capture:
         is_key_image=bool(fields.key_image),
         comment=fields.comment or "",
         number=number,
+        a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
+        a_scan_lines=lines_of(part, fields, speeds),
     )
 
 
@@ -204,13 +202,6 @@ def _settings_of(fields: CaptureFields) -> AcquisitionSettings:
     )
 
 
-def corner_point(pair: tuple[float, float], calibration: CalibrationFields | None) -> Point:
-    """Return a point in corner convention: half a pixel is added where the capture counts from pixel centres."""
-    is_centre = calibration is not None and calibration.pixel_convention is PixelConvention.CENTRE
-    shift = 0.5 if is_centre else 0.0
-    return Point(pair[0] + shift, pair[1] + shift)
-
-
 def _calibration_of(fields: CalibrationFields) -> Calibration:
     sector, region = fields.sector, fields.region
     return Calibration(
@@ -224,4 +215,5 @@ def _calibration_of(fields: CalibrationFields) -> Calibration:
         scale_source=fields.scale_source or ScaleSource.DEVICE,
         region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
         scale_tolerance_percent=fields.scale_tolerance_percent,
+        a_scan_strip=strip_of(fields.a_scan_strip) if fields.a_scan_strip else None,
     )

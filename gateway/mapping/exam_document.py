@@ -160,7 +160,7 @@ def _read_all_parts(
 
 def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
     """Check in the order in which parts rest on one another, so that a held one takes its dependants with it."""
-    check_captures(parts.captures)
+    check_captures(parts.captures, speeds)
     captures = PartIndex(parts.captures)
     for finding in parts.findings:
         check_finding(finding, captures)
@@ -190,7 +190,9 @@ def _exam(
         patient=head.patient.to_model(),
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(),
-        captures=tuple(capture_of(p.fields, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good),
+        captures=tuple(
+            capture_of(p, p.fields, speeds, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good
+        ),
         measurements=tuple(measurements),
         annotations=tuple(annotations),
         findings=tuple(finding_of(p.fields, captures) for p in parts.findings if p.fields and p.is_good),

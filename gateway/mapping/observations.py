@@ -21,7 +21,7 @@ from gateway.errors.document import (
 )
 from gateway.errors.measurement import NoScaleError, PointCountError, ToleranceNotApplicableError
 from gateway.mapping.biometry import check_against_capture, check_biometry, gates_of
-from gateway.mapping.captures import clock_hour_of, corner_point, frame_count
+from gateway.mapping.captures import clock_hour_of
 from gateway.mapping.document.base import FindingWords
 from gateway.mapping.document.captures import CaptureFields
 from gateway.mapping.document.observations import (
@@ -30,6 +30,7 @@ from gateway.mapping.document.observations import (
     MeasurementFields,
     QuantityFields,
 )
+from gateway.mapping.frames_and_points import corner_point, frame_count, stored_frame
 from gateway.mapping.parts import Part, PartIndex
 from gateway.model.calibration import Point
 from gateway.model.capture import CaptureKind
@@ -123,12 +124,6 @@ def _check_frame(
     elif keep and not keep.first <= frame <= keep.last:
         was = f"{frame}, kept are {keep.first} to {keep.last}"
         part.refuse(FrameError, "this frame is not kept", "frame", was=was, fix="keep it, or use another frame")
-
-
-def _stored_frame(frame: int | None, capture: CaptureFields) -> int | None:
-    if frame is None or capture.keep is None:
-        return frame
-    return frame - capture.keep.first + 1
 
 
 def _check_points(part: Part[MeasurementFields] | Part[AnnotationFields], points: Sequence[Point], field: str) -> None:
@@ -243,7 +238,7 @@ def measurement_of(
         id=fields.id,
         capture_id=fields.capture,
         kind=fields.kind,
-        frame=_stored_frame(fields.frame, capture),
+        frame=stored_frame(fields.frame, capture),
         points=tuple(corner_point(pair, capture.calibration) for pair in fields.points or []),
         displayed=fields.displayed.to_model() if fields.displayed else None,
         tissue_speed=_tissue_speed(part, fields, speeds),
@@ -305,5 +300,5 @@ def annotation_of(fields: AnnotationFields, capture: CaptureFields) -> Annotatio
         kind=fields.kind,
         points=tuple(corner_point(pair, capture.calibration) for pair in pairs if pair is not None),
         text=fields.text or "",
-        frame=_stored_frame(fields.frame, capture),
+        frame=stored_frame(fields.frame, capture),
     )

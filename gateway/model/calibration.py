@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gateway.model.a_scan import AScanStrip
+
 
 class DepthAxis(StrEnum):
     """Direction in which depth grows on the picture; stated, never assumed."""
@@ -84,6 +86,8 @@ class Calibration:
         Where the scale holds; None for the whole picture.
     scale_tolerance_percent : float or None
         How far the real scale may lie from the stated one either way, where somebody states that.
+    a_scan_strip : AScanStrip or None
+        Strip of the stored picture with an A-scan, outside `region`.
     """
 
     mm_per_pixel_x: float
@@ -94,3 +98,4 @@ class Calibration:
     scale_source: ScaleSource = ScaleSource.DEVICE
     region: PixelRegion | None = None
     scale_tolerance_percent: float | None = None
+    a_scan_strip: AScanStrip | None = None

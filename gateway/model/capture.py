@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+from gateway.model.a_scan import AScanLine, AScanSettings
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
@@ -125,3 +126,5 @@ class Capture:
     comment: str = ""
     number: int = 0
     """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
+    a_scan: AScanSettings | None = None
+    a_scan_lines: tuple[AScanLine, ...] = ()

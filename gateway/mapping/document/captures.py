@@ -7,8 +7,10 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field
 
-from gateway.errors.document import EyeNotSingleError, MediaPathError, ValueNotUnderstoodError
+from gateway.errors.document import EyeNotSingleError, MediaPathError
+from gateway.mapping.document.a_scans import AScanLineFields, AScanSettingsFields, AScanStripFields
 from gateway.mapping.document.base import Fields
+from gateway.mapping.document.geometry import MOST_FRAMES, Pair, RegionFields
 from gateway.mapping.moments import Moment
 from gateway.mapping.scalars import (
     Comment,
@@ -18,7 +20,6 @@ from gateway.mapping.scalars import (
     Switch,
     Text64,
     number,
-    number_of,
     refusal,
     text_of,
     whole_number,
@@ -28,9 +29,6 @@ from gateway.model.calibration import DepthAxis, PixelConvention, ScaleSource
 from gateway.model.capture import CaptureKind, Contact, LensStatus, ThermalIndexKind, VitreousStatus
 from gateway.model.laterality import Eye
 from gateway.model.position import Gaze, MarkerDirection, Scan, Zone
-
-MOST_FRAMES = 100_000_000
-FARTHEST_PIXEL = 100_000.0
 
 
 def _eye(value: object) -> Eye:
@@ -43,28 +41,6 @@ def _eye(value: object) -> Eye:
 
 
 EyeWord = Annotated[Eye, Rule(_eye, {"enum": ["right", "left"]})]
-
-
-def _pair(value: object) -> tuple[float, float]:
-    if not isinstance(value, list) or len(value) != 2:
-        raise refusal(ValueNotUnderstoodError, "a point has two numbers", fix="write [x, y]")
-    x, y = number_of(value[0]), number_of(value[1])
-    if max(abs(x), abs(y)) > FARTHEST_PIXEL:
-        raise refusal(ValueNotUnderstoodError, "no picture is this large", was=f"[{x:g}, {y:g}]", fix="check the point")
-    return x, y
-
-
-_COORDINATE = {
-    "type": ["number", "string"],
-    "minimum": -FARTHEST_PIXEL,
-    "maximum": FARTHEST_PIXEL,
-    "pattern": r"^[+-]?[0-9]+(?:\.[0-9]+)?$",
-}
-Pair = Annotated[
-    tuple[float, float],
-    Rule(_pair, {"type": "array", "items": _COORDINATE, "minItems": 2, "maxItems": 2}),
-]
-"""``[x, y]`` in pixels of the capture's own convention."""
 
 
 def _media_path(value: object) -> str:
@@ -103,18 +79,6 @@ class SectorFields(Fields):
     )
 
 
-_PIXEL = whole_number(0, 65535)
-
-
-class RegionFields(Fields):
-    """Rectangle of whole pixels, counted from 0, in which the scale holds; both corners belong to it."""
-
-    x0: Annotated[int, _PIXEL] = Field(description="Left column.", examples=[0])
-    y0: Annotated[int, _PIXEL] = Field(description="Top row.", examples=[0])
-    x1: Annotated[int, _PIXEL] = Field(description="Right column.", examples=[639])
-    y1: Annotated[int, _PIXEL] = Field(description="Bottom row.", examples=[479])
-
-
 class CalibrationFields(Fields):
     """Scale of this capture alone. Without it there are no millimetres; a scale is never borrowed."""
 
@@ -140,6 +104,9 @@ class CalibrationFields(Fields):
     )
     sector: SectorFields | None = Field(None, description="Geometry of the beams.")
     region: RegionFields | None = Field(None, description="Where the scale holds; left out for the whole picture.")
+    a_scan_strip: AScanStripFields | None = Field(
+        None, description="Strip of the picture with an A-scan; the picture itself then needs its own region."
+    )
 
 
 class ThermalIndexFields(Fields):
@@ -243,3 +210,7 @@ class CaptureFields(Fields):
         None, min_length=1, description="Time of each frame from the first, in ms.", examples=[[0, 50, 101]]
     )
     keep: KeepFields | None = Field(None, description="Kept frames of a loop, counted from 1; left out for all.")
+    a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
+    a_scan_lines: list[AScanLineFields] | None = Field(
+        None, max_length=20, description="Lines on the picture along which the report plots grey levels."
+    )

@@ -8,7 +8,8 @@ from pydantic import ConfigDict, Field
 
 from gateway.errors.document import DocumentFormatError
 from gateway.mapping.document.base import Fields, FindingWords, PersonFields
-from gateway.mapping.document.captures import MOST_FRAMES, CaptureFields, EyeWord, Pair
+from gateway.mapping.document.captures import CaptureFields, EyeWord
+from gateway.mapping.document.geometry import MOST_FRAMES, Pair
 from gateway.mapping.document.who_and_why import OrderFields, PatientFields, SessionFields
 from gateway.mapping.scalars import (
     Comment,

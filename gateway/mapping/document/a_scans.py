@@ -1,0 +1,71 @@
+"""Lines for an A-scan, strips beside a picture, and standardized A-scans, as documents state them."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from pydantic import ConfigDict, Field
+
+from gateway.mapping.document.base import Fields
+from gateway.mapping.document.geometry import MOST_FRAMES, Pair, RegionFields
+from gateway.mapping.scalars import DisplayedNumber, PartId, Switch, Text64, concept_word, number, whole_number, word_of
+from gateway.model.calibration import DepthAxis
+
+_ONE_SPEED: dict[str, Any] = {"not": {"required": ["tissue", "speed_m_per_s"]}}
+
+
+class AScanLineFields(Fields):
+    """A line on the picture along which grey levels are plotted in the report; grey levels are no reflectivity."""
+
+    model_config = ConfigDict(json_schema_extra=_ONE_SPEED)
+
+    id: PartId = Field(description="Name of the line, unique in its capture.", examples=["axis"])
+    start: Pair = Field(alias="from", description="Where depth begins, in pixels.", examples=[[15.5, 239.5]])
+    end: Pair = Field(alias="to", description="Where the line ends, in pixels.", examples=[[560, 239.5]])
+    frame: Annotated[int, whole_number(1, MOST_FRAMES)] | None = Field(
+        None, description="Frame of the recorded loop, from 1; needed on a loop.", examples=[12]
+    )
+    tissue: Text64 | None = Field(None, description="Word of the site's table of speeds of sound, for the axis.")
+    speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None, description="Speed of sound for the axis instead of a tissue; the device's own where both are left out."
+    )
+    band_mm: Annotated[float, number(low=0, high=10)] | None = Field(
+        None, description="Width across the line over which grey levels are averaged; 0 where left out.", examples=[0.5]
+    )
+
+
+class AScanStripFields(Fields):
+    """A strip of the stored picture in which the device drew an A-scan; its scale is its own."""
+
+    region: RegionFields = Field(description="Where the strip lies.")
+    mm_per_pixel: Annotated[float, number(above=0, below=10)] = Field(
+        description="Size of a pixel along depth, in mm.", examples=[0.0625]
+    )
+    depth_axis: Annotated[DepthAxis, word_of(DepthAxis)] = Field(description="In which direction depth grows in it.")
+    percent_per_pixel: Annotated[float, number(low=-100, high=100)] | None = Field(
+        None,
+        description="Percent of the device's amplitude scale for each pixel across depth; negative where the amplitude "
+        "grows upwards or to the left.",
+        examples=[-1.25],
+    )
+
+
+class SpikeFields(Fields):
+    """Height of one spike of a standardized A-scan."""
+
+    structure: Annotated[str, concept_word("structure")] = Field(
+        description="What sent the echo.", examples=["choroid"]
+    )
+    percent: DisplayedNumber = Field(description="Percent of the initial spike, as displayed.", examples=[42])
+
+
+class AScanSettingsFields(Fields):
+    """How an A-scan was made; reflectivity has a meaning on a standardized one alone."""
+
+    standardized: Switch | None = Field(None, description="Whether it is a standardized A-scan.", examples=["yes"])
+    tissue_sensitivity_db: Annotated[float, number(low=-200, high=300)] | None = Field(
+        None, description="Gain of tissue sensitivity in dB.", examples=[72]
+    )
+    spikes: list[SpikeFields] | None = Field(
+        None, max_length=100, description="Spikes whose height was read; only where it is standardized."
+    )
