@@ -26,7 +26,8 @@ from gateway.errors.peer import (
 from gateway.standard.statuses import StoreVerdict, rejection_reason, store_status
 from gateway.transports.dimse.message_manners import PDU_LENGTH, PoliteDimse
 from gateway.transports.dimse.peer import Peer
-from gateway.transports.dimse.socket_manners import PoliteEntity, PoliteSocket, StalledError
+from gateway.transports.dimse.progress import StalledError
+from gateway.transports.dimse.socket_manners import PoliteEntity, PoliteSocket
 
 DEFAULT_TRANSFER_SYNTAX = "1.2.840.10008.1.2"
 EXPLICIT_TRANSFER_SYNTAX = "1.2.840.10008.1.2.1"

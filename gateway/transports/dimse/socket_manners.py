@@ -55,15 +55,12 @@ from pynetdicom.transport import (
 )
 
 from gateway.transports.dimse.message_manners import PDU_LENGTH, OpenSink, PoliteDimse, fragments_of
+from gateway.transports.dimse.progress import StalledError, send_all
 
 _IDLE_S = 0.02
 _LENT_S = 1.0
 _P_DATA = 0x04
 _LONGEST_PDU = 4 * PDU_LENGTH  # association requests have no agreed limit; 128 contexts need some 30 KB
-
-
-class StalledError(OSError):
-    """The peer did not take a single byte for the time allowed."""
 
 
 class PoliteSocket(AssociationSocket):
@@ -156,12 +153,11 @@ class PoliteSocket(AssociationSocket):
             if sock is None:
                 raise OSError("the connection is closed")
             try:
-                while data:
-                    data = data[sock.send(data) :]
-            except TimeoutError as error:
-                self.failure = StalledError(f"no byte was taken for {self.stall_timeout_s:g} s")
+                send_all(sock, data)
+            except StalledError as error:
+                self.failure = error
                 self._shutdown_socket()
-                raise self.failure from error
+                raise
             except OSError as error:
                 self.failure = self.failure or error
                 raise
