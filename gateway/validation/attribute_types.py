@@ -50,13 +50,21 @@ class _Walk:
             found = by_tag.get(tag)
             if found is not None and found.values:
                 self._enumerated(found, element, path)
+            if element.items is not None and found is not None:
+                self._number_of_items(found, element.items, path)
             if element.items:
-                if found is not None and found.one_item and len(element.items) > 1:
-                    self._add(Severity.ERROR, "too-many-items", found, path, _items_message(element), found.section)
                 below = sequences.get(tag)
                 if below is not None:
                     for number, inner in enumerate(element.items, start=1):
                         self.level(below, inner, (*path, (tag, number)))
+
+    def _number_of_items(self, check: AttributeCheck, items: tuple[Item, ...], path: Path) -> None:
+        if check.one_item and len(items) > 1:
+            message = f"has {len(items)} items; it must not have more than one"
+            self._add(Severity.ERROR, "too-many-items", check, path, message, check.section)
+        if check.type == "3" and not check.clauses and not items:
+            message = "has no item and so says nothing; give it one or leave it out"
+            self._add(Severity.WARNING, "sequence-without-items", check, path, message, check.section)
 
     def _mandatory(self, check: AttributeCheck, element: Element | None, path: Path) -> None:
         if element is None:
@@ -77,8 +85,8 @@ class _Walk:
             return
         if element.empty:
             for clause, need in needs:
-                doubtful = need is Need.UNDECIDABLE and not check.type
-                if clause.type == "1C" and (need is Need.REQUIRED or doubtful):
+                stands_needlessly = need is Need.NOT_REQUIRED and not clause.may_otherwise
+                if clause.type == "1C" and need is not Need.FORBIDDEN and not stands_needlessly:
                     self._empty(check, clause, need, path)
                     return
         self._not_allowed(check, needs, path)
@@ -143,8 +151,3 @@ class _Walk:
 
 def _words(clause: Clause) -> str:
     return clause.name.replace("-", " ")
-
-
-def _items_message(element: Element) -> str:
-    count = len(element.items or ())
-    return f"has {count} items; it must not have more than one"

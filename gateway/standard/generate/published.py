@@ -121,7 +121,7 @@ def module_rows(module: str) -> Iterator[PublishedRow]:
             condition_digest=hashlib.sha256(words.encode()).hexdigest()[:8] if words else "",
             may_otherwise="may be present otherwise" in words,
             enumerated=_enumerated(html),
-            single_item="only a single item" in _plain(html).lower(),
+            single_item=bool(re.search("only a single item|zero or one item", _plain(html), re.IGNORECASE)),
             section=_macro_sections().get(_row_identity(row), ""),
             condition_words=words,
         )

@@ -188,7 +188,8 @@ def _add_curated(root: dict[str, Node], keywords: list[str], added: dict[str, An
             row[key] = added[key]
     if added.get("edition", curated()["newer_edition"]) != EDITION:
         row["edition"] = added.get("edition", curated()["newer_edition"])
-    level[tag] = Node(row)
+    children = module_tree(added["children_of"])[tag].children if "children_of" in added else {}
+    level[tag] = Node(row, children)
 
 
 class _ItemTables:

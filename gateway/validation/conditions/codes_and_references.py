@@ -93,14 +93,26 @@ def _may_have_channels(scope: Scope) -> bool:
 
 
 def _content_items() -> dict[str, Predicate]:
-    kinds = {f"value-type-is-{name.lower()}": equals("ValueType", name) for name in _VALUE_TYPES}
+    kinds = {f"value-type-is-{name.lower()}": value_type(name) for name in _VALUE_TYPES}
     return kinds | {
         # PS3.3 10.2 says NUMERIC where C.17.3 says NUM.
-        "value-type-is-numeric": equals("ValueType", "NUMERIC"),
-        "value-type-is-reference": equals("ValueType", "IMAGE", "COMPOSITE", "WAVEFORM"),
-        "value-type-is-coordinates": equals("ValueType", "SCOORD", "SCOORD3D"),
+        "value-type-is-numeric": value_type("NUMERIC"),
+        "value-type-is-reference": value_type("IMAGE", "COMPOSITE", "WAVEFORM"),
+        "value-type-is-coordinates": value_type("SCOORD", "SCOORD3D"),
         "rational-numerator-present": present("RationalNumeratorValue"),
     }
+
+
+def value_type(*kinds: str) -> Predicate:
+    """Make a condition: required for these value types; where the value type is missing that alone is told."""
+
+    def predicate(scope: Scope) -> Need:
+        kind = scope.value("ValueType")
+        if kind is None and not scope.has("ReferencedContentItemIdentifier"):
+            return Need.UNDECIDABLE
+        return Need.REQUIRED if kind in kinds else Need.NOT_REQUIRED
+
+    return predicate
 
 
 def _selectors() -> dict[str, Predicate]:

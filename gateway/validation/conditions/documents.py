@@ -59,8 +59,8 @@ def _content() -> dict[str, Predicate]:
                 and not s.has_value("MeasuredValueSequence")
             )
         ),
-        "container-from-template": possible_when(lambda s: s.value("ValueType") == "CONTAINER"),
-        "target-by-reference": absent("ValueType"),
+        "container-from-template": possible_when(lambda s: s.value("ValueType") in {"CONTAINER", None}),
+        "target-by-reference": possible_when(lambda s: not s.has("ValueType")),
         "target-by-value": absent("ReferencedContentItemIdentifier"),
         "region-of-whole-slide": when(_whole_slide),
         # C.18.7: one of three; a missing one is told once, at the time offsets.
@@ -74,7 +74,7 @@ def _concept_name(scope: Scope) -> Need:
     kind = scope.value("ValueType")
     if kind in _NAMED or (kind == "CONTAINER" and scope.at_root):
         return Need.REQUIRED
-    return Need.UNDECIDABLE if kind else Need.NOT_REQUIRED
+    return Need.NOT_REQUIRED if scope.has("ReferencedContentItemIdentifier") else Need.UNDECIDABLE
 
 
 def _whole_slide(scope: Scope) -> bool:

@@ -70,6 +70,13 @@ def _reference(item: Item, evidence: frozenset[object], within: Within) -> Itera
             )
 
 
+def _is_source(child: Item) -> bool:
+    by_reference = value(child, "ReferencedContentItemIdentifier") is not None
+    return value(child, "RelationshipType") == "SELECTED FROM" and (
+        value(child, "ValueType") == "IMAGE" or by_reference
+    )
+
+
 def _coordinates(item: Item, within: Within) -> Iterator[Finding]:
     kind, numbers = str(value(item, "GraphicType") or ""), values(item, "GraphicData")
     if not numbers:
@@ -80,6 +87,9 @@ def _coordinates(item: Item, within: Within) -> Iterator[Finding]:
         wanted = f"exactly {exact}" if exact is not None else f"at least {least or 1}"
         message = f"has {len(numbers)} numbers; {kind} has {wanted} points of column and row"
         yield found("graphic-data-count", "GraphicData", message, "PS3.3 C.18.6.1.2", within=within)
+    if not any(_is_source(child) for child in items(item, "ContentSequence")):
+        message = "belongs to no image; an IMAGE item must follow it as SELECTED FROM"
+        yield found("coordinates-without-image", "GraphicData", message, "PS3.3 C.18.6", within=within)
     if any(isinstance(number, int | float) and number < 0 for number in numbers):
         message = "has a negative coordinate; coordinates start at 0 at the upper left corner of the image"
         yield found("coordinate-outside-image", "GraphicData", message, "PS3.3 C.18.6.1.1", within=within)
