@@ -76,13 +76,13 @@ class _Walk:
             self._add(Severity.ERROR, "type-1-empty", check, path, message, check.section)
 
     def _conditional(self, check: AttributeCheck, element: Element | None, scope: Scope, path: Path) -> None:
-        needs = [(clause, clause.predicate(scope)) for clause in check.clauses]
         if element is None:
-            for clause, need in needs:
-                if need is Need.REQUIRED:
+            for clause in check.decidable:
+                if clause.predicate(scope) is Need.REQUIRED:
                     self._missing(check, clause, path)
                     return
             return
+        needs = [(clause, clause.predicate(scope)) for clause in check.clauses]
         if element.empty:
             for clause, need in needs:
                 stands_needlessly = need is Need.NOT_REQUIRED and not clause.may_otherwise

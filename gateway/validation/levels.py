@@ -36,12 +36,15 @@ class AttributeCheck:
         The strictest unconditional type: 1, 2 or 3; empty where all rows are conditional.
     clauses : tuple of Clause
         The conditional rows.
+    decidable : tuple of Clause
+        Those of them that can ever require the attribute.
     """
 
     tag: int
     keyword: str
     type: str
     clauses: tuple[Clause, ...]
+    decidable: tuple[Clause, ...]
     values: frozenset[str | int]
     one_item: bool
     section: str
@@ -210,6 +213,7 @@ def _check(group: list[Row], edition: str) -> AttributeCheck:
         keyword=rules[0].keyword,
         type=strictest,
         clauses=clauses,
+        decidable=tuple(clause for clause in clauses if clause.predicate is not undecidable),
         values=frozenset.intersection(*value_sets) if value_sets else frozenset(),
         one_item=all(rule.one_item for rule in rules),
         section=telling[0].section or telling[1],

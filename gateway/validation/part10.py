@@ -146,7 +146,7 @@ class _Reader:
             elif at + length > end:
                 raise DamagedError(f"an element of {length} bytes reaches beyond the end", at)
             else:
-                element = self._defined(vr, at, length, depth)
+                element = self._unknown(tag, at, length, depth) if vr == "UN" else self._defined(vr, at, length, depth)
                 at += length
             into[tag] = element
         return at
@@ -169,6 +169,14 @@ class _Reader:
             return Element("SQ", length, None, items=items)
         kept = length if length <= KEPT_BYTES else HEAD_BYTES
         return Element(vr, length, self.data[at : at + kept], little_endian=self.little)
+
+    def _unknown(self, tag: int, at: int, length: int, depth: int) -> Element:
+        """Read an attribute sent as UN by the VR of the dictionary; its value is in Implicit Little Endian (6.2.2)."""
+        vr = _dictionary_vr(tag)
+        try:
+            return _Reader(self.data, explicit=False, little=True)._defined(vr, at, length, depth)
+        except DamagedError:
+            return self._defined("UN", at, length, depth)
 
     def _undefined(self, tag: int, vr: str, at: int, end: int, depth: int) -> tuple[Element, int]:
         if tag == PIXEL_DATA or vr in {"OB", "OW"}:

@@ -15,9 +15,10 @@ from gateway.standard.iods import AttributeRule, iod_of
 
 PLAIN_VALUES = {
     "AE": "X", "AS": "040Y", "AT": 0x00181063, "CS": "X", "DA": "20260302", "DS": "1.5", "DT": "20260302093000",
-    "FD": 1.5, "FL": 1.5, "IS": "1", "LO": "X", "LT": "X", "OB": b"\1\0", "OD": b"\0" * 8, "OF": b"\0" * 4, "OL": b"\0" * 4,
-    "OV": b"\0" * 8, "OW": b"\1\0", "PN": "X", "SH": "X", "SL": 1, "SS": 1, "ST": "X", "SV": 1, "TM": "093000",
-    "UC": "X", "UI": "1.2.3", "UL": 1, "UN": b"\1\0", "UR": "http://example.org", "US": 1, "UT": "X", "UV": 1,
+    "FD": 1.5, "FL": 1.5, "IS": "1", "LO": "X", "LT": "X", "OB": b"\1\0", "OD": b"\0" * 8, "OF": b"\0" * 4,
+    "OL": b"\0" * 4, "OV": b"\0" * 8, "OW": b"\1\0", "PN": "X", "SH": "X", "SL": 1, "SS": 1, "ST": "X", "SV": 1,
+    "TM": "093000", "UC": "X", "UI": "1.2.3", "UL": 1, "UN": b"\1\0",
+    "UR": "http://example.org", "US": 1, "UT": "X", "UV": 1,
 }  # fmt: skip
 
 

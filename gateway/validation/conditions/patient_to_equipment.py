@@ -127,7 +127,9 @@ def _pixel_padding(scope: Scope) -> Need:
 
 def _common() -> dict[str, Predicate]:
     return {
-        "text-beyond-default-repertoire": certain_when(lambda s: beyond_default_repertoire(s.root)),
+        "text-beyond-default-repertoire": certain_when(
+            lambda s: not s.has("SpecificCharacterSet") and beyond_default_repertoire(s.root)
+        ),
         "coding-scheme-registered": certain_when(lambda s: s.has("CodingSchemeExternalID")),
         "coding-scheme-has-iso-identifier": undecidable,
         "coding-scheme-registered-without-uid": _coding_scheme_external_id,

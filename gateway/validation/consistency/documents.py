@@ -60,6 +60,9 @@ def _tree(item: Item, evidence: frozenset[object], within: Within) -> Iterator[F
 
 
 def _reference(item: Item, evidence: frozenset[object], within: Within) -> Iterator[Finding]:
+    if not evidence:
+        # That there is no evidence at all is told by the types of the evidence sequences.
+        return
     for number, reference in enumerate(items(item, "ReferencedSOPSequence"), start=1):
         uid = value(reference, "ReferencedSOPInstanceUID")
         if uid and uid not in evidence:
