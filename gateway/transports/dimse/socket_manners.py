@@ -22,7 +22,8 @@ response race          the association's own thread can take an answer that a se
                        answers are taken from the mailbox by kind
 polling at 1 ms        a wake-up socket beside the network socket, and a condition on the mailbox
 waits for a request    a connection that ends before it asks for an association frees its thread at once
-identifiers in logs    the message loggers are unbound: they write patient names
+identifiers in logs    switched off: they name patients. The loggers of every PDU and message are unbound: nobody reads
+                       them, and they format each one
 =====================  =============================================================================================
 """
 
