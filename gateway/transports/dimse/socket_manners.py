@@ -376,10 +376,3 @@ def teach(assoc: Association, sock: AssociationSocket, stall_timeout_s: float) -
         (evt.EVT_PDU_SENT, standard_pdu_sent_handler),
     ):
         assoc.unbind(event, handler)
-    if assoc.is_acceptor:
-        assoc.bind(evt.EVT_CONN_CLOSE, _stop_waiting_for_a_request)
-
-
-def _stop_waiting_for_a_request(event: evt.Event) -> None:
-    if event.assoc.requestor.primitive is None:
-        cast("queue.Queue[None]", event.assoc.dul.to_user_queue).put(None)
