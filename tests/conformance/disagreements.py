@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 ONLY_THEIRS = {
-    (
-        "",
-        "SliceProgressionDirection",
-    ): "values of a type 3 attribute; its row lists them in a form that the tables leave out",
+    "SliceProgressionDirection": "values of a type 3 attribute, listed in a form that the tables leave out",
     "Laterality": "dciodvfy wants a side unless the part is known to be single; without a part nobody can tell",
 }
 """Keyed by the last keyword of the path."""
