@@ -115,9 +115,12 @@ def findings_words(item: CheckedObject) -> str:
 
 
 def held_lines(prepared: PreparedExam) -> list[str]:
-    """Each part that was set aside, with its reason."""
-    return [
+    """Each part that was set aside with its reason, and each media file that nothing names."""
+    held = [
         f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
+    ]
+    return held + [
+        f"not used: {name}: a media file in the folder that the exam does not name" for name in prepared.unused
     ]
 
 
