@@ -154,7 +154,7 @@ class _Reader:
     def _header(self, at: int, tag: int) -> tuple[str, int, int]:
         """Return VR, length and the position of the value."""
         if not self.explicit or tag >> 16 == 0xFFFE:
-            return _dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
+            return dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
         code = self.data[at + 4 : at + 6]
         if code in SHORT_VRS:
             low, high = self.data[at + 6], self.data[at + 7]
@@ -172,7 +172,7 @@ class _Reader:
 
     def _unknown(self, tag: int, at: int, length: int, depth: int) -> Element:
         """Read an attribute sent as UN by the VR of the dictionary; its value is in Implicit Little Endian (6.2.2)."""
-        vr = _dictionary_vr(tag)
+        vr = dictionary_vr(tag)
         try:
             return _Reader(self.data, explicit=False, little=True)._defined(vr, at, length, depth)
         except DamagedError:
@@ -234,7 +234,7 @@ class _Reader:
 
 
 @cache
-def _dictionary_vr(tag: int) -> str:
+def dictionary_vr(tag: int) -> str:
     """Return the VR that PS3.6 gives a tag; ``UN`` for private and unknown ones."""
     try:
         return dictionary_VR(tag).split(" or ", maxsplit=1)[0]
