@@ -7,7 +7,7 @@ import json
 import re
 from datetime import datetime
 from enum import Enum
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import typst
 
@@ -18,7 +18,7 @@ from gateway.reports.positions import chart_svg, description, unplaced
 from gateway.reports.printable import printable
 from gateway.reports.templates import TEMPLATES_FOLDER
 
-STANDARDS: Final = ("a-2a", "ua-1")
+STANDARDS: Final[tuple[Literal["a-2a", "ua-1"], ...]] = ("a-2a", "ua-1")
 """Level A holds everything of level B and the structure of the text besides; both are checked while compiling."""
 
 _LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
@@ -38,12 +38,11 @@ def render_pdf(report: Report) -> bytes:
         If the typesetter refuses; a report that breaks the standards is not given out.
     """
     data = json.dumps(_plain(_content(printable(report))), ensure_ascii=False)
-    source = (TEMPLATES_FOLDER / "report.typ").read_bytes()
     try:
         pdf = typst.compile(
-            {"main.typ": source},
+            TEMPLATES_FOLDER / "report.typ",
             format="pdf",
-            font_paths=[str(FONTS_FOLDER)],
+            font_paths=[FONTS_FOLDER],
             ignore_system_fonts=True,
             sys_inputs={"report": data, "families": json.dumps(families())},
             pdf_standards=list(STANDARDS),
