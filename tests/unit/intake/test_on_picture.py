@@ -79,11 +79,11 @@ def test_times_count_the_frames_of_the_file(tmp_path):
 
 
 def test_stated_times_follow_the_kept_frames(tmp_path):
-    times = [0, 50, 101, 150, 202, 250, 300, 351, 400, 450, 500, 550]
+    times = [0, 50, 100.3, 151.1, 202, 250, 300, 351, 400, 450, 500, 550]
     document = KEEP.replace("frame_rate_hz: 20", f"frame_times_ms: {times}")
     found = read(tmp_path, document)
     assert found.held == ()
-    assert found.exam.capture("od-loop").timing.frame_times_ms == (0, 49, 101, 149, 199, 250, 299, 349)
+    assert found.exam.capture("od-loop").timing.frame_times_ms == (0, 50.8, 101.7, 149.7, 199.7, 250.7, 299.7, 349.7)
     assert found.media["od-loop"].facts.frame_count == 8
 
 
