@@ -21,6 +21,8 @@ from gateway.validation.part10 import NotDicomError, Part10, parse
 from gateway.validation.scope import Scope, value
 
 MEDIA_DIRECTORY: Final = "1.2.840.10008.1.3.10"
+READ_WHOLE_BYTES: Final = 1 << 19
+"""Small files are read at once, of large ones only the pages that are looked at."""
 _ORDER: Final = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 
@@ -48,8 +50,11 @@ def check_file(path: Path) -> FileReport:
         Any file. A file that cannot be read or is no DICOM file is itself a finding.
     """
     try:
-        if path.stat().st_size == 0:
+        size = path.stat().st_size
+        if size == 0:
             return FileReport(findings=(_not_dicom("it is empty"),))
+        if size <= READ_WHOLE_BYTES and path.is_file():
+            return _check_bytes(path.read_bytes())
         with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
             return _check_bytes(data)
     except (OSError, ValueError) as error:

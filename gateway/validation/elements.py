@@ -125,7 +125,8 @@ def _decoded(vr: str, raw: bytes, little_endian: bool) -> tuple[Scalar, ...]:
     text = raw.decode("latin-1").strip(" \0")
     if not text:
         return ()
-    parts = (text,) if vr in ONE_VALUE_VRS else tuple(part.strip(" ") for part in text.split("\\"))
+    one = "\\" not in text or vr in ONE_VALUE_VRS
+    parts = (text,) if one else tuple(part.strip(" ") for part in text.split("\\"))
     return tuple(as_number(vr, part) for part in parts) if vr in {"IS", "DS"} else parts
 
 

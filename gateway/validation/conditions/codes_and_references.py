@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gateway.standard.sop_classes import ContentKind, Frames, sop_class
 from gateway.validation.conditions.algebra import (
+    ByShape,
     Need,
     Predicate,
     absent,
@@ -36,10 +37,12 @@ def _codes() -> dict[str, Predicate]:
     return {
         # PS3.3 8.8: exactly one of Code Value, Long Code Value and URN Code Value.
         "no-longer-form-of-code": absent("LongCodeValue", "URNCodeValue"),
-        "code-value-longer-than-16": possible_when(lambda s: not s.has("CodeValue") and not s.has("URNCodeValue")),
-        "code-value-is-urn": possible_when(lambda s: not s.has("CodeValue") and not s.has("LongCodeValue")),
+        "code-value-longer-than-16": ByShape(
+            possible_when(lambda s: not s.has("CodeValue") and not s.has("URNCodeValue"))
+        ),
+        "code-value-is-urn": ByShape(possible_when(lambda s: not s.has("CodeValue") and not s.has("LongCodeValue"))),
         "code-value-or-long-code-value-present": present("CodeValue", "LongCodeValue"),
-        "coding-scheme-version-decides": _coding_scheme_version,
+        "coding-scheme-version-decides": ByShape(_coding_scheme_version),
         "context-identifier-present": present("ContextIdentifier"),
         "context-group-extended": equals("ContextGroupExtensionFlag", "Y"),
         # PS3.3 10.1 and 10.17
@@ -112,7 +115,7 @@ def value_type(*kinds: str) -> Predicate:
             return Need.UNDECIDABLE
         return Need.REQUIRED if kind in kinds else Need.NOT_REQUIRED
 
-    return predicate
+    return ByShape(predicate)
 
 
 def _selectors() -> dict[str, Predicate]:
