@@ -120,7 +120,7 @@ def held_lines(prepared: PreparedExam) -> list[str]:
         f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
     ]
     return held + [
-        f"not used: {name}: a media file in the folder that the exam does not name" for name in prepared.unused
+        f"not used: {name}: a media file that no accepted capture names" for name in prepared.unused
     ]
 
 

@@ -60,7 +60,7 @@ class PreparedExam:
     report: Report
     pdf: bytes
     unused: tuple[str, ...] = ()
-    """Media files in the exam folder that the exam does not name."""
+    """Media files in the exam folder that no accepted capture names."""
 
 
 @dataclass(frozen=True, slots=True)
