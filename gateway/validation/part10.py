@@ -28,8 +28,6 @@ SHORT_VRS: Final = {
         "UI", "UL", "US",
     )
 }  # fmt: skip
-PLAIN_VRS: Final = frozenset(SHORT_VRS.values())
-"""Of which a value has less than 64 KB in an explicit encoding; an implicit one is watched in `_other`."""
 UNDEFINED: Final = 0xFFFFFFFF
 ITEM, ITEM_END, SEQUENCE_END = 0xFFFEE000, 0xFFFEE00D, 0xFFFEE0DD
 PIXEL_DATA: Final = 0x7FE00010
@@ -132,7 +130,7 @@ def _inflated(packed: bytes) -> bytes:
 class _Reader:
     """Reads elements from one buffer in one encoding."""
 
-    __slots__ = ("code", "data", "explicit", "little", "pair", "shared", "word")
+    __slots__ = ("data", "explicit", "head", "little", "pair", "shared", "word")
 
     def __init__(self, data: Buffer, *, explicit: bool, little: bool) -> None:
         self.data = data
@@ -140,44 +138,43 @@ class _Reader:
         self.explicit = explicit
         self.little = little
         self.pair = struct.Struct("<HH" if little else ">HH").unpack_from
-        self.code = struct.Struct("<2sH" if little else ">2sH").unpack_from
+        self.head = struct.Struct("<HH2sH" if little else ">HH2sH").unpack_from
         self.word = struct.Struct("<I" if little else ">I").unpack_from
 
     def elements(self, at: int, end: int, into: Item, *, stop_after_group: int = 0xFFFF, depth: int = 0) -> int:
         """Read elements up to `end` or an item delimiter; return the position after them."""
-        data, pair = self.data, self.pair
+        data, head, little = self.data, self.head, self.little
+        short = SHORT_VRS if self.explicit else {}
         while at < end:
             if at + 8 > end:
                 raise DamagedError("the data end inside an element", at)
-            group, number = pair(data, at)
+            group, number, code, length = head(data, at)
             tag = group << 16 | number
             if group > stop_after_group:
                 return at
             if tag == ITEM_END:
                 return at + 8
-            vr, length, at = self._header(at, tag)
-            if vr not in PLAIN_VRS:
-                element, at = self._other(tag, vr, length, at, end, depth)
-            elif length > end - at:
+            vr = short.get(code)
+            if vr is None:
+                into[tag], at = self._long(tag, at, end, depth)
+            elif length > end - at - 8:
                 raise DamagedError(f"an element of {length} bytes reaches beyond the end", at)
             else:
-                element = Element(vr, length, data[at : at + length], little_endian=self.little)
+                at += 8
+                into[tag] = Element(vr, length, data[at : at + length], little_endian=little)
                 at += length
-            into[tag] = element
         return at
 
-    def _header(self, at: int, tag: int) -> tuple[str, int, int]:
-        """Return VR, length and the position of the value."""
+    def _long(self, tag: int, at: int, end: int, depth: int) -> tuple[Element, int]:
+        """Read an element with a length of four bytes: bulk, sequences, fragments and all of an implicit encoding."""
         if not self.explicit or tag >> 16 == 0xFFFE:
-            return dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
-        code, length = self.code(self.data, at + 4)
-        known = SHORT_VRS.get(code)
-        if known is not None:
-            return known, length, at + 8
-        known = LONG_VRS.get(code)
-        if known is not None and at + 12 <= len(self.data):
-            return known, self.word(self.data, at + 8)[0], at + 12
-        raise DamagedError("no value representation where one must stand", at)
+            vr, length, at = dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
+        else:
+            known = LONG_VRS.get(self.data[at + 4 : at + 6])
+            if known is None or at + 12 > len(self.data):
+                raise DamagedError("no value representation where one must stand", at)
+            vr, length, at = known, self.word(self.data, at + 8)[0], at + 12
+        return self._other(tag, vr, length, at, end, depth)
 
     def _other(self, tag: int, vr: str, length: int, at: int, end: int, depth: int) -> tuple[Element, int]:
         """Read what is not simply a short value: sequences, fragments, bulk and unknown attributes."""
