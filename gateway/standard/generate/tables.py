@@ -192,6 +192,15 @@ def _add_curated(root: dict[str, Node], keywords: list[str], added: dict[str, An
     level[tag] = Node(row, children)
 
 
+def _tell_reference_macros_apart(children: dict[str, Node]) -> None:
+    """Correct the section of references: rows of the macros of 10.3 and 10.8 are worded alike, frames tell them apart."""
+    if "00081160" in children:
+        return
+    for tag in ("00081150", "00081155"):
+        if tag in children and children[tag].row.get("section") == "10.3":
+            children[tag].row["section"] = "10.8"
+
+
 class _ItemTables:
     """Names each distinct table of sequence items once; named tables may include themselves."""
 
@@ -202,6 +211,7 @@ class _ItemTables:
     def written(self, node: Node) -> dict[str, Any]:
         row = dict(node.row)
         if node.children and "items" not in row:
+            _tell_reference_macros_apart(node.children)
             row["items"] = self._name([self.written(child) for child in node.children.values()], row["keyword"])
         return row
 
