@@ -193,7 +193,7 @@ def _add_curated(root: dict[str, Node], keywords: list[str], added: dict[str, An
 
 
 def _tell_reference_macros_apart(children: dict[str, Node]) -> None:
-    """Correct the section of references: rows of the macros of 10.3 and 10.8 are worded alike, frames tell them apart."""
+    """Correct sections of references: rows of the macros of 10.3 and 10.8 are worded alike, frames tell them apart."""
     if "00081160" in children:
         return
     for tag in ("00081150", "00081155"):
