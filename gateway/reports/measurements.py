@@ -25,7 +25,7 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
     """Say one measured value."""
     measurement, corrected = value.measurement, value.corrected
     capture = exam.capture(measurement.capture_id)
-    structure = measurement.structure.replace("-", " ")
+    structure = seen(measurement.structure.replace("-", " "))
     return MeasurementRow(
         id=seen(measurement.id),
         eye=capture.eye,
@@ -33,8 +33,8 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
         finding=_finding_words(exam, measurement),
         place=seen(capture.position.words),
         picture=_picture_words(capture, measurement, numbers[capture.id]),
-        value=value.value.words,
-        corrected=corrected.quantity.words if corrected else "",
+        value=seen(value.value.words),
+        corrected=seen(corrected.quantity.words) if corrected else "",
         speed=_speed_words(capture, value),
         formula=seen(corrected.formula) if corrected else "",
         how=_HOW[value.origin],

@@ -174,13 +174,8 @@ def _person(name: PersonName | None) -> str:
 def _eye_section(measured: MeasuredExam, pictures: Mapping[str, Picture], eye: Eye) -> EyeSection:
     exam = measured.exam
     numbers = capture_numbers(exam)
-    shared, captures = share_details(
-        [
-            capture_card(capture, numbers[capture.id], pictures.get(capture.id), measured.values)
-            for capture in exam.captures
-            if capture.eye is eye
-        ]
-    )
+    of_eye = [capture for capture in exam.captures if capture.eye is eye]
+    shared, captures = share_details([capture_card(measured, one, pictures.get(one.id)) for one in of_eye])
     findings = [(finding, _finding_row(finding, numbers)) for finding in exam.findings if finding.eye is eye]
     return EyeSection(
         eye=eye,

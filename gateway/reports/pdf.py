@@ -5,8 +5,7 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-from datetime import datetime
-from enum import Enum
+from datetime import UTC
 from typing import Any, Final, Literal
 
 import typst
@@ -21,7 +20,7 @@ from gateway.reports.templates import TEMPLATES_FOLDER
 STANDARDS: Final[tuple[Literal["a-2a", "ua-1"], ...]] = ("a-2a", "ua-1")
 """Level A holds everything of level B and the structure of the text besides; both are checked while compiling."""
 
-_LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
+_LONG_WORD: Final = re.compile(r"[^\s\u200b-]{25,}")
 _BREAK: Final = "\u200b"
 _KEPT_WHOLE: Final = frozenset({"identifiers", "chart", "language", "title"})
 
@@ -61,6 +60,8 @@ def render_pdf(report: Report) -> bytes:
 def _content(report: Report) -> dict[str, Any]:
     """Return the report's fields with what the template needs beside them."""
     content = {field.name: getattr(report, field.name) for field in dataclasses.fields(report)}
+    # The typesetter writes its dates as UTC.
+    content["created"] = list(report.created.astimezone(UTC).timetuple()[:6])
     content["eyes"] = [_eye(section) for section in report.eyes]
     del content["right"], content["left"]
     return content
@@ -78,8 +79,9 @@ def _eye(section: EyeSection) -> dict[str, Any]:
 def _capture(card: CaptureCard) -> dict[str, Any]:
     content = {f.name: getattr(card, f.name) for f in dataclasses.fields(card) if f.name not in {"mark", "calipers"}}
     picture = card.picture
-    content["picture"] = list(picture.png) if picture else None
+    content["picture"] = picture.png if picture else None
     content["calipers"] = _calipers(card)
+    content["eye_short"] = card.eye.abbreviation
     return content
 
 
@@ -96,12 +98,10 @@ def _calipers(card: CaptureCard) -> list[list[tuple[float, float]]]:
 
 
 def _plain(value: Any, key: str = "") -> Any:  # noqa: ANN401  any content in, JSON out
-    if isinstance(value, Enum):
-        return value.value
     if isinstance(value, str):
         return value if key in _KEPT_WHOLE else _LONG_WORD.sub(_breakable, value)
-    if isinstance(value, datetime):
-        return [value.year, value.month, value.day, value.hour, value.minute, value.second]
+    if isinstance(value, bytes):
+        return list(value)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         value = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
     if isinstance(value, dict):
