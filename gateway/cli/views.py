@@ -119,9 +119,7 @@ def held_lines(prepared: PreparedExam) -> list[str]:
     held = [
         f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
     ]
-    return held + [
-        f"not used: {name}: a media file that no accepted capture names" for name in prepared.unused
-    ]
+    return held + [f"not used: {name}: a media file that no accepted capture names" for name in prepared.unused]
 
 
 def _transfer_syntax(in_spool: str) -> str:

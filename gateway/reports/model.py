@@ -205,12 +205,18 @@ def _finding_row(finding: Finding, numbers: Mapping[str, int]) -> FindingRow:
     return FindingRow(
         id=finding.id,
         eye=finding.eye,
-        what=seen(finding.what.words),
+        what=_finding_words(finding),
         presence=finding.presence.value.replace("-", " "),
         place=", ".join(part for part in place if part),
         pictures=f"{noun} {', '.join(map(str, shown))}" if shown else "",
         comment=seen(finding.comment),
     )
+
+
+def _finding_words(finding: Finding) -> str:
+    """Return the finding as it starts a line; a coded word may, the examiner's own words stay as written."""
+    words = seen(finding.what.words)
+    return words[:1].upper() + words[1:] if finding.what.code else words
 
 
 def _held_row(part: HeldPart) -> HeldRow:

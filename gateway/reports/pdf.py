@@ -7,6 +7,7 @@ import json
 import re
 from datetime import UTC
 from typing import Any, Final, Literal
+from unicodedata import bidirectional
 
 import typst
 
@@ -22,6 +23,8 @@ STANDARDS: Final[tuple[Literal["a-2a", "ua-1"], ...]] = ("a-2a", "ua-1")
 
 _LONG_WORD: Final = re.compile(r"[^\s\u200b-]{25,}")
 _BREAK: Final = "\u200b"
+_FIRST_STRONG_ISOLATE: Final = "\u2068"
+_POP_ISOLATE: Final = "\u2069"
 _KEPT_WHOLE: Final = frozenset({"identifiers", "chart", "language", "title"})
 
 
@@ -99,7 +102,7 @@ def _calipers(card: CaptureCard) -> list[list[tuple[float, float]]]:
 
 def _plain(value: Any, key: str = "") -> Any:  # noqa: ANN401  any content in, JSON out
     if isinstance(value, str):
-        return value if key in _KEPT_WHOLE else _LONG_WORD.sub(_breakable, value)
+        return value if key in _KEPT_WHOLE else _set_apart(_LONG_WORD.sub(_breakable, value))
     if isinstance(value, bytes):
         return list(value)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
@@ -114,3 +117,11 @@ def _plain(value: Any, key: str = "") -> Any:  # noqa: ANN401  any content in, J
 def _breakable(word: re.Match[str]) -> str:
     """Let a word too long for its column be broken anywhere; unseen, and not in identifiers, which people copy."""
     return _BREAK.join(word[0])
+
+
+def _set_apart(text: str) -> str:
+    """Keep lines with letters that run from right to left from turning what stands beside them (UAX 9)."""
+    return "\n".join(
+        f"{_FIRST_STRONG_ISOLATE}{line}{_POP_ISOLATE}" if any(bidirectional(c) in {"R", "AL"} for c in line) else line
+        for line in text.split("\n")
+    )
