@@ -137,10 +137,11 @@ def findings_words(item: CheckedObject) -> str:
 
 
 def held_lines(prepared: PreparedExam) -> list[str]:
-    """Each part that was set aside, with its reason."""
-    return [
+    """Each part that was set aside with its reason, and each media file that nothing names."""
+    held = [
         f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
     ]
+    return held + [f"not used: {name}: a media file that no accepted capture names" for name in prepared.unused]
 
 
 def _transfer_syntax(in_spool: str) -> str:

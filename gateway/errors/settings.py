@@ -57,6 +57,4 @@ class UnknownDestinationError(SettingsError):
     """A destination that the settings do not have."""
 
     code = "unknown-destination"
-    explanation = (
-        "Destinations are the [[destinations]] tables of the settings file; the message lists their names."
-    )
+    explanation = "Destinations are the [[destinations]] tables of the settings file; the message lists their names."

@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import ExamDocumentError, FrameError, NoCaptureLeftError
 from gateway.errors.media import ExamFolderError, MediaMissingError, MediaNotReadableError, MediaOutsideFolderError
-from gateway.intake.loops import open_loop, trimmed
+from gateway.intake.loops import open_loop, times_from_first, trimmed
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
 from gateway.intake.stills import open_still
@@ -156,7 +156,7 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
             fix=f"write at most {source.facts.frame_count}",
         )
     times = capture.timing.frame_times_ms[kept.first - 1 : kept.last]
-    timing = dataclasses.replace(capture.timing, frame_times_ms=tuple(time - times[0] for time in times))
+    timing = dataclasses.replace(capture.timing, frame_times_ms=times_from_first(times))
     return trimmed(source, kept.first, kept.last), dataclasses.replace(capture, timing=timing)
 
 

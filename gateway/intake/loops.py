@@ -163,6 +163,11 @@ class TrimmedSource:
         yield from islice(self.source.frames(), self.first - 1, self.last)
 
 
+def times_from_first(times_ms: Sequence[float]) -> tuple[float, ...]:
+    """Return times counted from the first of them, without the dust that subtracting binary fractions leaves."""
+    return tuple(round(time - times_ms[0], 9) for time in times_ms)
+
+
 def trimmed(source: FrameSource, first: int, last: int) -> FrameSource:
     """Keep frames `first` to `last`, counted from 1, both included.
 
@@ -184,7 +189,7 @@ def trimmed(source: FrameSource, first: int, last: int) -> FrameSource:
     if (first, last) == (1, count):
         return source
     times = facts.frame_times_ms
-    kept_times = tuple(time - times[first - 1] for time in times[first - 1 : last]) if times else None
+    kept_times = times_from_first(times[first - 1 : last]) if times else None
     note = f"Frames {first} to {last} of {count} were kept."
     kept = dataclasses.replace(
         facts, frame_count=last - first + 1, derivation=(*facts.derivation, note), frame_times_ms=kept_times

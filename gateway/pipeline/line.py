@@ -60,6 +60,8 @@ class PreparedExam:
     held: tuple[HeldPart, ...]
     report: Report
     pdf: bytes
+    unused: tuple[str, ...] = ()
+    """Media files in the exam folder that no accepted capture names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +103,7 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     document = build_encapsulated_pdf(measured, pdf, (*built, structured), context)
     tools.on_progress("report", 2, 2)
     checked = (*images, _checked(structured), _checked(document))
-    return PreparedExam(measured, structured.study_instance_uid, checked, held, report, pdf)
+    return PreparedExam(measured, structured.study_instance_uid, checked, held, report, pdf, folder.unused)
 
 
 def _build_images(

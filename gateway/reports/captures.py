@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 from typing import Final
 
 from gateway.model.capture import Capture, CaptureKind
-from gateway.model.exam import Exam
+from gateway.model.exam import Exam, MeasuredExam
 from gateway.model.laterality import Eye
 from gateway.model.measurement import MeasuredValue, MeasurementKind
 from gateway.reports.characters import seen
@@ -27,29 +28,29 @@ def capture_numbers(exam: Exam) -> Mapping[str, int]:
     return {capture.id: capture.number or place for place, capture in enumerate(exam.captures, 1)}
 
 
-def capture_card(
-    capture: Capture, number: int, picture: Picture | None, values: Sequence[MeasuredValue]
-) -> CaptureCard:
+def capture_card(measured: MeasuredExam, capture: Capture, picture: Picture | None) -> CaptureCard:
     """Say what is known of one capture."""
+    exam = measured.exam
     position = seen(capture.position.words)
     clock_hour = capture.position.clock_hour
     kind = "still" if capture.kind is CaptureKind.STILL else "loop"
     return CaptureCard(
         id=seen(capture.id),
-        number=number,
+        number=capture_numbers(exam)[capture.id],
         eye=capture.eye,
         eye_words=eye_words(capture.eye),
         position=position,
         side=clock_hour.side(capture.eye) if clock_hour else "",
         shown=_shown(capture, picture),
-        acquired=f"{capture.acquired:%H:%M:%S}" if capture.acquired else "",
+        acquired=_acquired(capture, exam.session.start),
         details=tuple(seen(detail) for detail in _details(capture)),
         comment=seen(capture.comment),
+        annotations=tuple(_annotations(exam, capture)),
         is_key_image=capture.is_key_image,
         alternative_text=f"Ultrasound {kind}, {eye_words(capture.eye)}, {position}",
         mark=ProbeMark(capture.position.scan, clock_hour, capture.position.zone),
         picture=picture,
-        calipers=tuple(_calipers(capture, picture, values)),
+        calipers=tuple(_calipers(capture, picture, measured.values)),
     )
 
 
@@ -69,6 +70,21 @@ def _shown(capture: Capture, picture: Picture | None) -> str:
     if capture.kind is CaptureKind.STILL:
         return "still"
     return f"loop of {picture.frame_count} frames, frame {picture.frame} shown"
+
+
+def _acquired(capture: Capture, session_start: datetime) -> str:
+    if capture.acquired is None:
+        return ""
+    is_same_day = capture.acquired.date() == session_start.date()
+    return f"{capture.acquired:%H:%M:%S}" if is_same_day else f"{capture.acquired:%Y-%m-%d %H:%M:%S}"
+
+
+def _annotations(exam: Exam, capture: Capture) -> Iterator[str]:
+    for annotation in exam.annotations:
+        if annotation.capture_id == capture.id:
+            text = f" “{seen(annotation.text)}”" if annotation.text else ""
+            frame = f", frame {annotation.frame}" if annotation.frame is not None else ""
+            yield f"{annotation.kind.value}{text}{frame}"
 
 
 def _details(capture: Capture) -> Iterator[str]:

@@ -58,6 +58,10 @@ class CaptureCard:
         Where the probe looked, and which side of the eye that is; `side` is empty without a clock hour.
     shown : str
         What of it is printed here, e.g. ``loop of 36 frames, frame 19 shown``.
+    acquired : str
+        Time of day, with the date where it is not the session's.
+    annotations : tuple of str
+        What was drawn on it, in words, e.g. ``arrow “apex”, frame 18``.
     details : tuple of str
         Probe marker, gaze, contact, state of the eye, settings of the device; what all captures of the eye share is
         said once, in `EyeSection.shared_details`.
@@ -73,6 +77,7 @@ class CaptureCard:
     acquired: str
     details: tuple[str, ...]
     comment: str
+    annotations: tuple[str, ...]
     is_key_image: bool
     alternative_text: str
     mark: ProbeMark

@@ -1,4 +1,4 @@
-"""The report as one self-contained web page: no scripts, nothing fetched, readable with a screen reader and on paper."""
+"""The report as one self-contained web page: no scripts, nothing fetched, fit for screen readers and paper."""
 
 from __future__ import annotations
 

@@ -28,7 +28,7 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
     """Say one measured value."""
     measurement, corrected = value.measurement, value.corrected
     capture = exam.capture(measurement.capture_id)
-    structure = measurement.structure.replace("-", " ")
+    structure = seen(measurement.structure.replace("-", " "))
     return MeasurementRow(
         id=seen(measurement.id),
         eye=capture.eye,
@@ -36,9 +36,9 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
         finding=_finding_words(exam, measurement),
         place=seen(capture.position.words),
         picture=_picture_words(capture, measurement, numbers[capture.id]),
-        value=value.value.words,
+        value=seen(value.value.words),
         uncertainty=_beside(value.value, value.uncertainty),
-        corrected=corrected.quantity.words if corrected else "",
+        corrected=seen(corrected.quantity.words) if corrected else "",
         corrected_uncertainty=_beside(corrected.quantity, corrected.uncertainty) if corrected else "",
         speed=_speed_words(capture, value),
         formula=seen(corrected.formula) if corrected else "",

@@ -184,13 +184,8 @@ def _person(name: PersonName | None) -> str:
 def _eye_section(measured: MeasuredExam, pictures: Mapping[str, Picture], eye: Eye) -> EyeSection:
     exam = measured.exam
     numbers = capture_numbers(exam)
-    shared, captures = share_details(
-        [
-            capture_card(capture, numbers[capture.id], pictures.get(capture.id), measured.values)
-            for capture in exam.captures
-            if capture.eye is eye
-        ]
-    )
+    of_eye = [capture for capture in exam.captures if capture.eye is eye]
+    shared, captures = share_details([capture_card(measured, one, pictures.get(one.id)) for one in of_eye])
     findings = [(finding, _finding_row(finding, numbers)) for finding in exam.findings if finding.eye is eye]
     return EyeSection(
         eye=eye,
@@ -220,12 +215,18 @@ def _finding_row(finding: Finding, numbers: Mapping[str, int]) -> FindingRow:
     return FindingRow(
         id=finding.id,
         eye=finding.eye,
-        what=seen(finding.what.words),
+        what=_finding_words(finding),
         presence=finding.presence.value.replace("-", " "),
         place=", ".join(part for part in place if part),
         pictures=f"{noun} {', '.join(map(str, shown))}" if shown else "",
         comment=seen(finding.comment),
     )
+
+
+def _finding_words(finding: Finding) -> str:
+    """Return the finding as it starts a line; a coded word may, the examiner's own words stay as written."""
+    words = seen(finding.what.words)
+    return words[:1].upper() + words[1:] if finding.what.code else words
 
 
 def _held_row(part: HeldPart) -> HeldRow:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import dataclasses
 import json
 import re
-from datetime import datetime
-from enum import Enum
-from typing import Any, Final
+from datetime import UTC
+from typing import Any, Final, Literal
+from unicodedata import bidirectional
 
 import typst
 
@@ -18,11 +18,13 @@ from gateway.reports.positions import chart_svg, description, unplaced
 from gateway.reports.printable import printable
 from gateway.reports.templates import TEMPLATES_FOLDER
 
-STANDARDS: Final = ("a-2a", "ua-1")
+STANDARDS: Final[tuple[Literal["a-2a", "ua-1"], ...]] = ("a-2a", "ua-1")
 """Level A holds everything of level B and the structure of the text besides; both are checked while compiling."""
 
-_LONG_WORD: Final = re.compile(r"[^\s\u200b]{25,}")
+_LONG_WORD: Final = re.compile(r"[^\s\u200b-]{25,}")
 _BREAK: Final = "\u200b"
+_FIRST_STRONG_ISOLATE: Final = "\u2068"
+_POP_ISOLATE: Final = "\u2069"
 _KEPT_WHOLE: Final = frozenset({"identifiers", "chart", "language", "title"})
 
 
@@ -38,12 +40,11 @@ def render_pdf(report: Report) -> bytes:
         If the typesetter refuses; a report that breaks the standards is not given out.
     """
     data = json.dumps(_plain(_content(printable(report))), ensure_ascii=False)
-    source = (TEMPLATES_FOLDER / "report.typ").read_bytes()
     try:
         pdf = typst.compile(
-            {"main.typ": source},
+            TEMPLATES_FOLDER / "report.typ",
             format="pdf",
-            font_paths=[str(FONTS_FOLDER)],
+            font_paths=[FONTS_FOLDER],
             ignore_system_fonts=True,
             sys_inputs={"report": data, "families": json.dumps(families())},
             pdf_standards=list(STANDARDS),
@@ -62,6 +63,8 @@ def render_pdf(report: Report) -> bytes:
 def _content(report: Report) -> dict[str, Any]:
     """Return the report's fields with what the template needs beside them."""
     content = {field.name: getattr(report, field.name) for field in dataclasses.fields(report)}
+    # The typesetter writes its dates as UTC.
+    content["created"] = list(report.created.astimezone(UTC).timetuple()[:6])
     content["eyes"] = [_eye(section) for section in report.eyes]
     del content["right"], content["left"]
     return content
@@ -79,8 +82,9 @@ def _eye(section: EyeSection) -> dict[str, Any]:
 def _capture(card: CaptureCard) -> dict[str, Any]:
     content = {f.name: getattr(card, f.name) for f in dataclasses.fields(card) if f.name not in {"mark", "calipers"}}
     picture = card.picture
-    content["picture"] = list(picture.png) if picture else None
+    content["picture"] = picture.png if picture else None
     content["calipers"] = _calipers(card)
+    content["eye_short"] = card.eye.abbreviation
     return content
 
 
@@ -97,12 +101,10 @@ def _calipers(card: CaptureCard) -> list[list[tuple[float, float]]]:
 
 
 def _plain(value: Any, key: str = "") -> Any:  # noqa: ANN401  any content in, JSON out
-    if isinstance(value, Enum):
-        return value.value
     if isinstance(value, str):
-        return value if key in _KEPT_WHOLE else _LONG_WORD.sub(_breakable, value)
-    if isinstance(value, datetime):
-        return [value.year, value.month, value.day, value.hour, value.minute, value.second]
+        return value if key in _KEPT_WHOLE else _set_apart(_LONG_WORD.sub(_breakable, value))
+    if isinstance(value, bytes):
+        return list(value)
     if dataclasses.is_dataclass(value) and not isinstance(value, type):
         value = {field.name: getattr(value, field.name) for field in dataclasses.fields(value)}
     if isinstance(value, dict):
@@ -115,3 +117,11 @@ def _plain(value: Any, key: str = "") -> Any:  # noqa: ANN401  any content in, J
 def _breakable(word: re.Match[str]) -> str:
     """Let a word too long for its column be broken anywhere; unseen, and not in identifiers, which people copy."""
     return _BREAK.join(word[0])
+
+
+def _set_apart(text: str) -> str:
+    """Keep lines with letters that run from right to left from turning what stands beside them (UAX 9)."""
+    return "\n".join(
+        f"{_FIRST_STRONG_ISOLATE}{line}{_POP_ISOLATE}" if any(bidirectional(c) in {"R", "AL"} for c in line) else line
+        for line in text.split("\n")
+    )

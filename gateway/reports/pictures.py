@@ -13,8 +13,8 @@ from gateway.errors.media import MediaError
 from gateway.model.capture import Capture
 from gateway.model.media import FrameSource
 
-LONGEST_SIDE_PX: Final = 640
-"""Enough for a picture 80 mm wide at 200 dots an inch."""
+LONGEST_SIDE_PX: Final = 480
+"""Some 300 dots an inch at the width that a picture has on paper."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,6 +35,7 @@ _OUTSIDE: Final = 107.0
 """Where a mark stands whose zone was not stated: outside the eye, because nothing may be guessed."""
 _HALF_LENGTH: Final = 10.0
 _DIGIT_WIDTH: Final = 6.8
+_HALF_DIGIT_HEIGHT: Final = 5.0
 _AXIAL_HOURS: Final = {Scan.AXIAL_HORIZONTAL: 3.0, Scan.AXIAL_VERTICAL: 12.0}
 
 
@@ -146,10 +147,12 @@ def _tags(placed: dict[tuple[float, float], list[CaptureCard]]) -> Iterator[Tag]
         text = ", ".join(str(card.number) for card in cards)
         # Beside the mark, clockwise; at the end of the line for an axial scan, whose middle is taken.
         towards_x, towards_y = _at(hour if radius == 0 else hour + 3, 1.0)
-        away = _clearance(text, towards_x, 2 * _HALF_LENGTH if radius == 0 else _HALF_LENGTH)
+        away = _clearance(text, (towards_x, towards_y), 2 * _HALF_LENGTH if radius == 0 else _HALF_LENGTH)
         x, y = _at(hour, radius)
         yield Tag(x + towards_x * away, y + towards_y * away, text)
 
 
-def _clearance(text: str, towards_x: float, half_length: float) -> float:
-    return half_length + 8 + abs(towards_x) * _DIGIT_WIDTH * len(text) / 2
+def _clearance(text: str, towards: tuple[float, float], half_length: float) -> float:
+    """Return how far the middle of a text stands from the middle of its mark, so that they do not touch."""
+    half_text = abs(towards[0]) * _DIGIT_WIDTH * len(text) / 2 + abs(towards[1]) * _HALF_DIGIT_HEIGHT
+    return half_length + 7 + half_text

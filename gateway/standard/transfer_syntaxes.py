@@ -23,6 +23,8 @@ class Stream(StrEnum):
     """The family of the compressed bit stream."""
 
     NONE = "none"
+    PLAIN = "plain"
+    """Uncompressed frames in fragments."""
     RLE = "rle"
     JPEG = "jpeg"
     JPEG_LS = "jpeg-ls"
@@ -70,7 +72,7 @@ def transfer_syntaxes() -> Mapping[str, TransferSyntax]:
             name=name,
             explicit_vr=uid != "1.2.840.10008.1.2",
             little_endian=uid != "1.2.840.10008.1.2.2",
-            deflated=uid in {"1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.4.95"},
+            deflated=uid in {"1.2.840.10008.1.2.1.99", "1.2.840.10008.1.2.4.95", "1.2.840.10008.1.2.4.205"},
             encapsulated=Stream(stream) not in {Stream.NONE, Stream.REFERENCED},
             loss=Loss(loss),
             stream=Stream(stream),

@@ -11,13 +11,23 @@ from typing import Final, TypeAlias
 from gateway.validation.conditions import Need
 from gateway.validation.elements import Element, Item, keyword, shown, tag_text
 from gateway.validation.findings import Finding, Severity
-from gateway.validation.levels import AttributeCheck, Clause, CompiledIod, Level, overlay_groups
+from gateway.validation.levels import (
+    AttributeCheck,
+    Clause,
+    CompiledIod,
+    Level,
+    Shape,
+    may_stand,
+    overlay_groups,
+    shape_of,
+)
 from gateway.validation.scope import Scope
 
 Path: TypeAlias = tuple[tuple[int, int], ...]
 """Tag and number of the item, from the dataset down."""
 
 PATIENT_GROUP: Final = 0x0010
+VALUE_TYPE: Final = 0x0040A040
 
 
 def check_types(compiled: CompiledIod, scope: Scope) -> Iterator[Finding]:
@@ -32,56 +42,83 @@ def check_types(compiled: CompiledIod, scope: Scope) -> Iterator[Finding]:
 class _Walk:
     """One pass over a dataset."""
 
-    __slots__ = ("base_edition", "findings", "scope")
+    __slots__ = ("base_edition", "clean", "findings", "scope")
 
     def __init__(self, scope: Scope, base_edition: str) -> None:
         self.scope = scope
         self.base_edition = base_edition
         self.findings: list[Finding] = []
+        self.clean: set[tuple[int, int]] = set()
 
     def level(self, level: Level, item: Item, path: Path) -> None:
-        scope = self.scope if item is self.scope.root else self.scope.inside(item)
-        for check in level.mandatory:
-            self._mandatory(check, item.get(check.tag), path)
-        for check in level.conditional:
-            self._conditional(check, item.get(check.tag), scope, path)
-        by_tag, sequences = level.by_tag, level.sequences
-        for tag, element in item.items():
-            found = by_tag.get(tag)
-            if found is not None and found.values:
-                self._enumerated(found, element, path)
-            if element.items:
-                if found is not None and found.one_item and len(element.items) > 1:
-                    self._add(Severity.ERROR, "too-many-items", found, path, _items_message(element), found.section)
-                below = sequences.get(tag)
-                if below is not None:
-                    for number, inner in enumerate(element.items, start=1):
-                        self.level(below, inner, (*path, (tag, number)))
+        """Check one item and all below; an item that the reader shares is checked once if it is clean."""
+        key = id(level), id(item)
+        if key in self.clean:
+            return
+        before = len(self.findings)
+        self._check_item(level, item, path)
+        if len(self.findings) == before:
+            self.clean.add(key)
 
-    def _mandatory(self, check: AttributeCheck, element: Element | None, path: Path) -> None:
-        if element is None:
-            wanted = "it must be there with a value" if check.type == "1" else "it must be there, empty if not known"
-            message = f"is missing; {wanted} (type {check.type})"
-            self._add(Severity.ERROR, f"type-{check.type}-missing", check, path, message, check.section)
-        elif check.type == "1" and element.empty:
-            message = "is empty; it must have a value (type 1)"
-            self._add(Severity.ERROR, "type-1-empty", check, path, message, check.section)
+    def _check_item(self, level: Level, item: Item, path: Path) -> None:
+        at_root = item is self.scope.root
+        value_type = item.get(VALUE_TYPE)
+        shape = shape_of(level, tuple(item), value_type.first() if value_type is not None else None, at_root)
+        for check in shape.missing:
+            self._missing_mandatory(check, path)
+        for check in shape.mandatory:
+            if item[check.tag].empty:
+                message = "is empty; it must have a value (type 1)"
+                self._add(Severity.ERROR, "type-1-empty", check, path, message, check.section)
+        self._conditions(shape, item, path)
+        for check in shape.enumerated:
+            self._enumerated(check, item[check.tag], path)
+        for check, below in shape.sequences:
+            items = item[check.tag].items
+            if items is not None:
+                self._number_of_items(check, items, path)
+                for number, inner in enumerate(items, start=1):
+                    self.level(below, inner, (*path, (check.tag, number)))
+
+    def _conditions(self, shape: Shape, item: Item, path: Path) -> None:
+        asked = [*shape.ask, *(check for check in shape.fill if item[check.tag].empty)]
+        if asked:
+            scope = self.scope if item is self.scope.root else self.scope.inside(item)
+            for check in asked:
+                self._conditional(check, item.get(check.tag), scope, path)
+
+    def _number_of_items(self, check: AttributeCheck, items: tuple[Item, ...], path: Path) -> None:
+        if check.one_item and len(items) > 1:
+            message = f"has {len(items)} items; it must not have more than one"
+            self._add(Severity.ERROR, "too-many-items", check, path, message, check.section)
+        if check.type == "3" and not check.clauses and not items:
+            message = "has no item and so says nothing; give it one or leave it out"
+            self._add(Severity.WARNING, "sequence-without-items", check, path, message, check.section)
+
+    def _missing_mandatory(self, check: AttributeCheck, path: Path) -> None:
+        wanted = "it must be there with a value" if check.type == "1" else "it must be there, empty if not known"
+        message = f"is missing; {wanted} (type {check.type})"
+        self._add(Severity.ERROR, f"type-{check.type}-missing", check, path, message, check.section)
 
     def _conditional(self, check: AttributeCheck, element: Element | None, scope: Scope, path: Path) -> None:
-        needs = [(clause, clause.predicate(scope)) for clause in check.clauses]
         if element is None:
-            for clause, need in needs:
-                if need is Need.REQUIRED:
+            for clause in check.decidable:
+                if clause.predicate(scope) is Need.REQUIRED:
                     self._missing(check, clause, path)
                     return
             return
-        if element.empty:
-            for clause, need in needs:
-                doubtful = need is Need.UNDECIDABLE and not check.type
-                if clause.type == "1C" and (need is Need.REQUIRED or doubtful):
-                    self._empty(check, clause, need, path)
-                    return
-        self._not_allowed(check, needs, path)
+        if not element.empty:
+            if not may_stand(check, scope):
+                self._not_allowed(check, path)
+            return
+        for clause in check.clauses:
+            need = clause.predicate(scope)
+            stands_needlessly = need is Need.NOT_REQUIRED and not clause.may_otherwise
+            if clause.type == "1C" and need is not Need.FORBIDDEN and not stands_needlessly:
+                self._empty(check, clause, need, path)
+                return
+        if not may_stand(check, scope):
+            self._not_allowed(check, path)
 
     def _missing(self, check: AttributeCheck, clause: Clause, path: Path) -> None:
         kind = clause.type.lower()
@@ -96,13 +133,8 @@ class _Walk:
             message = "is empty; where it stands it must have a value (type 1C), otherwise leave it out"
         self._add(self._severity(clause), "type-1c-empty", check, path, message, clause.section, clause.edition)
 
-    def _not_allowed(self, check: AttributeCheck, needs: list[tuple[Clause, Need]], path: Path) -> None:
-        """Forbidden means that no row of any module lets the attribute stand (PS3.5 7.4.2)."""
-        for clause, need in needs:
-            open_row = need in {Need.REQUIRED, Need.UNDECIDABLE} or (need is Need.NOT_REQUIRED and clause.may_otherwise)
-            if open_row or (check.type and need is not Need.FORBIDDEN):
-                return
-        clause = needs[0][0]
+    def _not_allowed(self, check: AttributeCheck, path: Path) -> None:
+        clause = check.clauses[0]
         message = f"must not stand here; it is for: {_words(clause)} (type {clause.type}), which is not so"
         self._add(self._severity(clause), "not-allowed-here", check, path, message, clause.section, clause.edition)
 
@@ -143,8 +175,3 @@ class _Walk:
 
 def _words(clause: Clause) -> str:
     return clause.name.replace("-", " ")
-
-
-def _items_message(element: Element) -> str:
-    count = len(element.items or ())
-    return f"has {count} items; it must not have more than one"

@@ -20,6 +20,9 @@ from gateway.validation.levels import compiled
 from gateway.validation.part10 import NotDicomError, Part10, parse
 from gateway.validation.scope import Scope, value
 
+MEDIA_DIRECTORY: Final = "1.2.840.10008.1.3.10"
+READ_WHOLE_BYTES: Final = 1 << 19
+"""Small files are read at once, of large ones only the pages that are looked at."""
 _ORDER: Final = {Severity.ERROR: 0, Severity.WARNING: 1, Severity.NOTE: 2}
 
 
@@ -47,8 +50,11 @@ def check_file(path: Path) -> FileReport:
         Any file. A file that cannot be read or is no DICOM file is itself a finding.
     """
     try:
-        if path.stat().st_size == 0:
+        size = path.stat().st_size
+        if size == 0:
             return FileReport(findings=(_not_dicom("it is empty"),))
+        if size <= READ_WHOLE_BYTES and path.is_file():
+            return _check_bytes(path.read_bytes())
         with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as data:
             return _check_bytes(data)
     except (OSError, ValueError) as error:
@@ -68,7 +74,11 @@ def _check_bytes(data: bytes | mmap.mmap) -> FileReport:
     except NotDicomError as error:
         return FileReport(findings=(_not_dicom(str(error)),))
     scope = Scope(file.dataset, file.dataset, file.transfer_syntax_uid)
-    findings = (*_damage(file), *check_file_meta(file), *_check_root(scope))
+    in_dataset = tuple(_check_root(scope, _class_uid(file.meta, "MediaStorageSOPClassUID")))
+    if file.damage:
+        # What stands after the damage was not seen, so nothing can be said to be missing.
+        in_dataset = tuple(finding for finding in in_dataset if not finding.code.endswith("-missing"))
+    findings = (*_damage(file), *check_file_meta(file), *in_dataset)
     return FileReport(_class_uid(file.dataset), file.transfer_syntax_uid, _ordered(findings))
 
 
@@ -82,12 +92,15 @@ def _damage(file: Part10) -> Iterator[Finding]:
         yield Finding(Severity.ERROR, "dataset-damaged", "", message, "PS3.5 7.1", "2024e")
 
 
-def _class_uid(root: Item) -> str:
-    return str(value(root, "SOPClassUID") or "")
+def _class_uid(root: Item, keyword: str = "SOPClassUID") -> str:
+    return str(value(root, keyword) or "")
 
 
-def _check_root(scope: Scope) -> Iterator[Finding]:
+def _check_root(scope: Scope, announced_uid: str = "") -> Iterator[Finding]:
     uid = _class_uid(scope.root)
+    if not uid and announced_uid == MEDIA_DIRECTORY:
+        # A DICOMDIR has no SOP Common (PS3.10 8.6).
+        uid = announced_uid
     rules = compiled(uid)
     if rules is None:
         yield _no_table(uid)

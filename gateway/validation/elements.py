@@ -58,7 +58,7 @@ class Element:
         Of a sequence.
     """
 
-    __slots__ = ("fragments", "items", "length", "little_endian", "raw", "vr")
+    __slots__ = ("_values", "fragments", "items", "length", "little_endian", "raw", "vr")
 
     def __init__(
         self,
@@ -76,6 +76,7 @@ class Element:
         self.items = items
         self.fragments = fragments
         self.little_endian = little_endian
+        self._values: tuple[Scalar, ...] | None = None
 
     @property
     def empty(self) -> bool:
@@ -93,11 +94,12 @@ class Element:
 
         Text that is no number where a number is due stays text, so that a rule can tell.
         """
-        if self.raw is None:
-            return ()
-        if isinstance(self.raw, tuple):
-            return self.raw
-        return _decoded(self.vr, self.raw, self.little_endian)
+        if self._values is None:
+            if isinstance(self.raw, bytes):
+                self._values = _decoded(self.vr, self.raw, self.little_endian)
+            else:
+                self._values = self.raw or ()
+        return self._values
 
     def first(self) -> Scalar | None:
         """Return the first value, or None."""
@@ -123,7 +125,8 @@ def _decoded(vr: str, raw: bytes, little_endian: bool) -> tuple[Scalar, ...]:
     text = raw.decode("latin-1").strip(" \0")
     if not text:
         return ()
-    parts = (text,) if vr in ONE_VALUE_VRS else tuple(part.strip(" ") for part in text.split("\\"))
+    one = "\\" not in text or vr in ONE_VALUE_VRS
+    parts = (text,) if one else tuple(part.strip(" ") for part in text.split("\\"))
     return tuple(as_number(vr, part) for part in parts) if vr in {"IS", "DS"} else parts
 
 

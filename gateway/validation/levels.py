@@ -9,8 +9,8 @@ from functools import cache, lru_cache
 
 from gateway.standard.iods import AttributeRule, Iod, ModuleRules, Usage, iod_of
 from gateway.validation.conditions import Need, Predicate, predicates
-from gateway.validation.conditions.algebra import undecidable
-from gateway.validation.elements import Item
+from gateway.validation.conditions.algebra import ByShape, undecidable
+from gateway.validation.elements import Element, Item, Scalar, tag
 from gateway.validation.scope import Scope
 
 
@@ -36,12 +36,15 @@ class AttributeCheck:
         The strictest unconditional type: 1, 2 or 3; empty where all rows are conditional.
     clauses : tuple of Clause
         The conditional rows.
+    decidable : tuple of Clause
+        Those of them that can ever require the attribute.
     """
 
     tag: int
     keyword: str
     type: str
     clauses: tuple[Clause, ...]
+    decidable: tuple[Clause, ...]
     values: frozenset[str | int]
     one_item: bool
     section: str
@@ -169,11 +172,11 @@ def _compile(rows: Iterable[Row], iod: Iod, done: dict[tuple[tuple[str, str], ..
         check for check in checks if check.clauses and check.type not in {"1", "2"} and not _never_says(check)
     )
     sequences = {}
-    for tag, group in grouped.items():
+    for number, group in grouped.items():
         key = tuple(sorted({(rule.items, rule.section or section) for rule, section in group if rule.items}))
         if not key:
             continue
-        sequences[tag] = done[key] if key in done else _compile_items(key, iod, done)
+        sequences[number] = done[key] if key in done else _compile_items(key, iod, done)
     level.sequences = sequences
     return level
 
@@ -210,6 +213,7 @@ def _check(group: list[Row], edition: str) -> AttributeCheck:
         keyword=rules[0].keyword,
         type=strictest,
         clauses=clauses,
+        decidable=tuple(clause for clause in clauses if clause.predicate is not undecidable),
         values=frozenset.intersection(*value_sets) if value_sets else frozenset(),
         one_item=all(rule.one_item for rule in rules),
         section=telling[0].section or telling[1],
@@ -220,6 +224,82 @@ def _check(group: list[Row], edition: str) -> AttributeCheck:
 def _never_says(check: AttributeCheck) -> bool:
     """Whether no clause can ever require or forbid the attribute; type 1C must still have a value where present."""
     return all(clause.predicate is undecidable and clause.type == "2C" for clause in check.clauses)
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """What an item of one shape, that is with certain attributes and a certain Value Type, has to be asked.
+
+    Parameters
+    ----------
+    missing : tuple of AttributeCheck
+        Types 1 and 2 that the item lacks.
+    mandatory : tuple of AttributeCheck
+        Type 1 that the item has and that must not be empty.
+    ask : tuple of AttributeCheck
+        Conditional attributes whose conditions have to be looked at.
+    fill : tuple of AttributeCheck
+        Conditional attributes that may stand and only must not be empty.
+    enumerated : tuple of AttributeCheck
+        Attributes that have only certain values.
+    sequences : tuple of (AttributeCheck, Level)
+        Sequences and the rules of their items.
+    """
+
+    missing: tuple[AttributeCheck, ...]
+    mandatory: tuple[AttributeCheck, ...]
+    ask: tuple[AttributeCheck, ...]
+    fill: tuple[AttributeCheck, ...]
+    enumerated: tuple[AttributeCheck, ...]
+    sequences: tuple[tuple[AttributeCheck, Level], ...]
+
+
+@lru_cache(maxsize=4096)
+def shape_of(level: Level, tags: tuple[int, ...], value_type: Scalar | None, at_root: bool) -> Shape:
+    """Return what has to be asked of items with these tags; nearly all conditions answer by the shape alone."""
+    item = {number: Element("UN", 0, None) for number in tags}
+    if value_type is not None:
+        item[tag("ValueType")] = Element("CS", 1, (value_type,))
+    ask, fill = _conditional_checks(level, Scope(item, item if at_root else {}))
+    checks = [level.by_tag[number] for number in tags if number in level.by_tag]
+    return Shape(
+        missing=tuple(check for check in level.mandatory if check.tag not in item),
+        mandatory=tuple(check for check in checks if check.type == "1"),
+        ask=ask,
+        fill=fill,
+        enumerated=tuple(check for check in checks if check.values),
+        sequences=tuple((check, level.sequences[check.tag]) for check in checks if check.tag in level.sequences),
+    )
+
+
+def _conditional_checks(level: Level, scope: Scope) -> tuple[tuple[AttributeCheck, ...], tuple[AttributeCheck, ...]]:
+    ask: list[AttributeCheck] = []
+    fill: list[AttributeCheck] = []
+    for check in level.conditional:
+        if not all(_decided_by_shape(clause.predicate, scope) for clause in check.clauses):
+            ask.append(check)
+        elif check.tag in scope.item:
+            (fill if may_stand(check, scope) else ask).append(check)
+        elif any(clause.predicate(scope) is Need.REQUIRED for clause in check.decidable):
+            ask.append(check)
+    return tuple(ask), tuple(fill)
+
+
+def _decided_by_shape(predicate: Predicate, scope: Scope) -> bool:
+    if isinstance(predicate, ByShape):
+        return not predicate.unless or not scope.has(predicate.unless)
+    return predicate is undecidable
+
+
+def may_stand(check: AttributeCheck, scope: Scope) -> bool:
+    """Whether any row of any module lets the attribute stand; without one it must not (PS3.5 7.4.2 and 7.4.4)."""
+    for clause in check.clauses:
+        need = clause.predicate(scope)
+        if need is Need.REQUIRED or need is Need.UNDECIDABLE:
+            return True
+        if need is Need.NOT_REQUIRED and (clause.may_otherwise or check.type):
+            return True
+    return False
 
 
 def overlay_groups(item: Item) -> tuple[int, ...]:

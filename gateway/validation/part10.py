@@ -18,14 +18,24 @@ from pydicom.datadict import dictionary_VR
 from gateway.standard.transfer_syntaxes import transfer_syntax
 from gateway.validation.elements import Element, Fragments, Item
 
-LONG_VRS: Final = frozenset({b"OB", b"OD", b"OF", b"OL", b"OV", b"OW", b"SQ", b"SV", b"UC", b"UN", b"UR", b"UT", b"UV"})
-SHORT_VRS: Final = frozenset(b"AE AS AT CS DA DS DT FL FD IS LO LT PN SH SL SS ST TM UI UL US".split())
+LONG_VRS: Final = {
+    code.encode(): code for code in ("OB", "OD", "OF", "OL", "OV", "OW", "SQ", "SV", "UC", "UN", "UR", "UT", "UV")
+}
+SHORT_VRS: Final = {
+    code.encode(): code
+    for code in (
+        "AE", "AS", "AT", "CS", "DA", "DS", "DT", "FL", "FD", "IS", "LO", "LT", "PN", "SH", "SL", "SS", "ST", "TM",
+        "UI", "UL", "US",
+    )
+}  # fmt: skip
 UNDEFINED: Final = 0xFFFFFFFF
 ITEM, ITEM_END, SEQUENCE_END = 0xFFFEE000, 0xFFFEE00D, 0xFFFEE0DD
 PIXEL_DATA: Final = 0x7FE00010
 KEPT_BYTES: Final = 1 << 18
 """Longer values are not kept; no rule looks at more than their head and length."""
 HEAD_BYTES: Final = 4096
+SHARED_BYTES: Final = 256
+"""A code with its scheme and meaning is shorter."""
 DEEPEST: Final = 60
 INFLATED_BYTES: Final = 1 << 29
 """A deflated dataset that grows beyond this is refused."""
@@ -120,55 +130,85 @@ def _inflated(packed: bytes) -> bytes:
 class _Reader:
     """Reads elements from one buffer in one encoding."""
 
-    __slots__ = ("data", "explicit", "little", "pair", "word")
+    __slots__ = ("data", "explicit", "head", "little", "pair", "shared", "word")
 
     def __init__(self, data: Buffer, *, explicit: bool, little: bool) -> None:
         self.data = data
+        self.shared: dict[bytes, tuple[Item, ...]] = {}
         self.explicit = explicit
         self.little = little
         self.pair = struct.Struct("<HH" if little else ">HH").unpack_from
+        self.head = struct.Struct("<HH2sH" if little else ">HH2sH").unpack_from
         self.word = struct.Struct("<I" if little else ">I").unpack_from
 
     def elements(self, at: int, end: int, into: Item, *, stop_after_group: int = 0xFFFF, depth: int = 0) -> int:
         """Read elements up to `end` or an item delimiter; return the position after them."""
+        data, head, little = self.data, self.head, self.little
+        short = SHORT_VRS if self.explicit else {}
         while at < end:
             if at + 8 > end:
                 raise DamagedError("the data end inside an element", at)
-            group, number = self.pair(self.data, at)
+            group, number, code, length = head(data, at)
             tag = group << 16 | number
             if group > stop_after_group:
                 return at
             if tag == ITEM_END:
                 return at + 8
-            vr, length, at = self._header(at, tag)
-            if length == UNDEFINED:
-                element, at = self._undefined(tag, vr, at, end, depth)
-            elif at + length > end:
+            vr = short.get(code)
+            if vr is None:
+                into[tag], at = self._long(tag, at, end, depth)
+            elif length > end - at - 8:
                 raise DamagedError(f"an element of {length} bytes reaches beyond the end", at)
             else:
-                element = self._defined(vr, at, length, depth)
+                at += 8
+                into[tag] = Element(vr, length, data[at : at + length], little_endian=little)
                 at += length
-            into[tag] = element
         return at
 
-    def _header(self, at: int, tag: int) -> tuple[str, int, int]:
-        """Return VR, length and the position of the value."""
+    def _long(self, tag: int, at: int, end: int, depth: int) -> tuple[Element, int]:
+        """Read an element with a length of four bytes: bulk, sequences, fragments and all of an implicit encoding."""
         if not self.explicit or tag >> 16 == 0xFFFE:
-            return _dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
-        code = self.data[at + 4 : at + 6]
-        if code in SHORT_VRS:
-            low, high = self.data[at + 6], self.data[at + 7]
-            return code.decode(), low | high << 8 if self.little else low << 8 | high, at + 8
-        if code in LONG_VRS and at + 12 <= len(self.data):
-            return code.decode(), self.word(self.data, at + 8)[0], at + 12
-        raise DamagedError("no value representation where one must stand", at)
+            vr, length, at = dictionary_vr(tag), self.word(self.data, at + 4)[0], at + 8
+        else:
+            known = LONG_VRS.get(self.data[at + 4 : at + 6])
+            if known is None or at + 12 > len(self.data):
+                raise DamagedError("no value representation where one must stand", at)
+            vr, length, at = known, self.word(self.data, at + 8)[0], at + 12
+        return self._other(tag, vr, length, at, end, depth)
+
+    def _other(self, tag: int, vr: str, length: int, at: int, end: int, depth: int) -> tuple[Element, int]:
+        """Read what is not simply a short value: sequences, fragments, bulk and unknown attributes."""
+        if length == UNDEFINED:
+            return self._undefined(tag, vr, at, end, depth)
+        if length > end - at:
+            raise DamagedError(f"an element of {length} bytes reaches beyond the end", at)
+        element = self._unknown(tag, at, length, depth) if vr == "UN" else self._defined(vr, at, length, depth)
+        return element, at + length
 
     def _defined(self, vr: str, at: int, length: int, depth: int) -> Element:
         if vr == "SQ":
-            items, _ = self._items(at, at + length, depth)
-            return Element("SQ", length, None, items=items)
+            return Element("SQ", length, None, items=self._sequence(at, length, depth))
         kept = length if length <= KEPT_BYTES else HEAD_BYTES
         return Element(vr, length, self.data[at : at + kept], little_endian=self.little)
+
+    def _sequence(self, at: int, length: int, depth: int) -> tuple[Item, ...]:
+        """Read the items of a short sequence once, however often the same bytes come: reports repeat their codes."""
+        if length > SHARED_BYTES:
+            return self._items(at, at + length, depth)[0]
+        content = self.data[at : at + length]
+        items = self.shared.get(content)
+        if items is None:
+            items, _ = self._items(at, at + length, depth)
+            self.shared[content] = items
+        return items
+
+    def _unknown(self, tag: int, at: int, length: int, depth: int) -> Element:
+        """Read an attribute sent as UN by the VR of the dictionary; its value is in Implicit Little Endian (6.2.2)."""
+        vr = dictionary_vr(tag)
+        try:
+            return _Reader(self.data, explicit=False, little=True)._defined(vr, at, length, depth)
+        except DamagedError:
+            return self._defined("UN", at, length, depth)
 
     def _undefined(self, tag: int, vr: str, at: int, end: int, depth: int) -> tuple[Element, int]:
         if tag == PIXEL_DATA or vr in {"OB", "OW"}:
@@ -226,7 +266,7 @@ class _Reader:
 
 
 @cache
-def _dictionary_vr(tag: int) -> str:
+def dictionary_vr(tag: int) -> str:
     """Return the VR that PS3.6 gives a tag; ``UN`` for private and unknown ones."""
     try:
         return dictionary_VR(tag).split(" or ", maxsplit=1)[0]

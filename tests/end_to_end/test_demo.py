@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 
+import highdicom.sr
 import pytest
 from pydicom import dcmread
 from pydicom.uid import ExplicitVRLittleEndian
@@ -65,3 +66,22 @@ def test_another_toolkit_reads_the_structured_report(demo: DemoRun) -> None:
         # DCMTK's VR checker knows no UTF-8, which is no fault of the report.
         known = "does not support this Specific Character Set: ISO_IR 192"
         assert [line for line in result.stderr.splitlines() if known not in line] == []
+
+
+def test_an_independent_parser_finds_every_group_site_and_value(demo: DemoRun) -> None:
+    # highdicom: its reader of TID 1500 owes nothing to this project's writer.
+    (path,) = [path for path in archive_files(demo.folder) if dcmread(path, stop_before_pixels=True).Modality == "SR"]
+    report = highdicom.sr.srread(path)
+    groups = report.content.get_image_measurement_groups()
+    assert {group.tracking_identifier for group in groups} >= {"right eye, mass (od-mass)"}
+    values = []
+    for group in groups:
+        (site,) = group.finding_sites
+        assert site.value.value == "81745001"
+        assert site.laterality.value in {"24028007", "7771000"}
+        values += [(float(m.value), m.unit.value) for m in group.get_measurements()]
+    for row in demo.printed["measurements"]:
+        shown = [row["displayed"], *([row["corrected"]] if row["corrected"] != "-" else [])]
+        for text in shown:
+            number, unit = text.split()
+            assert any(abs(value - float(number)) < 0.006 and unit == found for value, found in values), row

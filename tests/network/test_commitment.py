@@ -135,6 +135,18 @@ def test_a_report_that_comes_after_the_release_reaches_the_listener():
     assert result.unmentioned == {"1.2.4"}
 
 
+def test_the_listener_grants_the_role_that_the_archive_asks_for():
+    # PS3.7 D.3.3.4: without the answer to its role selection an archive may not act as SCP on its own association.
+    with CommitmentListener("EYE_GATEWAY") as listener:
+        sender = AE("ARCHIVE")
+        sender.add_requested_context(StorageCommitmentPushModel)
+        role = build_role(StorageCommitmentPushModel, scp_role=True)
+        assoc = sender.associate("127.0.0.1", listener.port, ae_title="EYE_GATEWAY", ext_neg=[role])
+        granted = assoc.acceptor.role_selection[StorageCommitmentPushModel]
+        assoc.release()
+    assert (granted.scp_role, granted.scu_role) == (True, False)
+
+
 @pytest.mark.parametrize(("status", "kind"), [(0x0110, ServiceRefusedError), (0x0213, PeerBusyError)])
 def test_a_refused_request_is_an_error(status, kind):
     entity, server = plain_scp(lambda event: (status, None))

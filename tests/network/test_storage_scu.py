@@ -9,6 +9,7 @@ from pydicom import dcmread
 from pynetdicom import AE, evt
 
 from gateway.errors.peer import (
+    AssociationAbortedError,
     AssociationBusyError,
     AssociationRejectedError,
     NoPresentationContextError,
@@ -16,6 +17,7 @@ from gateway.errors.peer import (
     PeerUnreachableError,
 )
 from gateway.standard.statuses import StoreVerdict
+from gateway.transports.dimse.association import association, service_context
 from gateway.transports.dimse.outgoing import OutgoingFile, as_implicit_little_endian, read_file_meta
 from gateway.transports.dimse.peer import Peer
 from gateway.transports.dimse.storage_scu import MOST_CONTEXTS, StoreOutcome, _batches, _contexts, send_files
@@ -225,6 +227,30 @@ def test_a_rejection_for_now_is_temporary():
     with peers.raw_server(busy) as port, pytest.raises(AssociationBusyError, match="limit") as caught:
         verify(Peer("busy", "ARCHIVE", "127.0.0.1", port))
     assert caught.value.temporary
+
+
+@pytest.mark.parametrize(
+    ("answer", "kind"),
+    [
+        (b"\3\0\0\0\0\4\0\1\1\7", AssociationRejectedError),
+        (b"\7\0\0\0\0\4\0\0\0\0", AssociationAbortedError),
+        (b"", AssociationAbortedError),
+    ],
+    ids=["rejects", "aborts", "closes"],
+)
+def test_a_peer_that_ends_at_once_is_told_apart_from_one_that_is_not_there(answer, kind):
+    """pynetdicom 3.0.4 may look at the connection only after it is gone again; here it is made to."""
+
+    def quick(end):
+        peers.read_pdu(end)
+        end.sendall(answer)
+
+    late = [(evt.EVT_REQUESTED, lambda event: time.sleep(0.3))]
+    with peers.raw_server(quick) as port:
+        peer = Peer("quick", "ARCHIVE", "127.0.0.1", port)
+        opening = association(peer, [service_context("1.2.840.10008.1.1")], handlers=late)
+        with pytest.raises(kind):
+            opening.__enter__()
 
 
 def test_a_port_that_never_answers_the_association_request():

@@ -17,6 +17,10 @@ EDITION = "2020a"
 """Edition of the tables in dicom-standard 0.1.0."""
 
 
+PLACED_IN_CHAPTERS = {"10-1": "10.1", "C.7.1.4-1": "C.7.1.4", "C.12-6": "C.12.1.1.3"}
+"""Tables that the published files place in a whole chapter, with the section that holds them."""
+
+
 @dataclass(frozen=True, slots=True)
 class PublishedRow:
     """One attribute row of a module table, macros already included in place.
@@ -95,7 +99,7 @@ def _macro_sections() -> dict[tuple[str, str, str], str]:
         if row["path"].count(":") == 1:
             anchor = re.search(r"sect_([A-Z0-9.]+)\.html#table_([A-Za-z0-9.-]+)$", row["linkToStandard"])
             if anchor:
-                sections.setdefault(_row_identity(row), anchor[1])
+                sections.setdefault(_row_identity(row), PLACED_IN_CHAPTERS.get(anchor[2], anchor[1]))
     return sections
 
 
@@ -121,7 +125,7 @@ def module_rows(module: str) -> Iterator[PublishedRow]:
             condition_digest=hashlib.sha256(words.encode()).hexdigest()[:8] if words else "",
             may_otherwise="may be present otherwise" in words,
             enumerated=_enumerated(html),
-            single_item="only a single item" in _plain(html).lower(),
+            single_item=bool(re.search("only a single item|zero or one item", _plain(html), re.IGNORECASE)),
             section=_macro_sections().get(_row_identity(row), ""),
             condition_words=words,
         )

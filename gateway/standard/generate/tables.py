@@ -188,7 +188,17 @@ def _add_curated(root: dict[str, Node], keywords: list[str], added: dict[str, An
             row[key] = added[key]
     if added.get("edition", curated()["newer_edition"]) != EDITION:
         row["edition"] = added.get("edition", curated()["newer_edition"])
-    level[tag] = Node(row)
+    children = module_tree(added["children_of"])[tag].children if "children_of" in added else {}
+    level[tag] = Node(row, children)
+
+
+def _tell_reference_macros_apart(children: dict[str, Node]) -> None:
+    """Correct sections of references: rows of the macros of 10.3 and 10.8 are worded alike, frames tell them apart."""
+    if "00081160" in children:
+        return
+    for tag in ("00081150", "00081155"):
+        if tag in children and children[tag].row.get("section") == "10.3":
+            children[tag].row["section"] = "10.8"
 
 
 class _ItemTables:
@@ -201,6 +211,7 @@ class _ItemTables:
     def written(self, node: Node) -> dict[str, Any]:
         row = dict(node.row)
         if node.children and "items" not in row:
+            _tell_reference_macros_apart(node.children)
             row["items"] = self._name([self.written(child) for child in node.children.values()], row["keyword"])
         return row
 

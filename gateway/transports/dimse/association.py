@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import queue
 import socket
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -10,6 +11,7 @@ from typing import Any, cast
 from pydicom.uid import UID
 from pynetdicom import build_context
 from pynetdicom.association import Association
+from pynetdicom.pdu_primitives import A_ABORT, A_ASSOCIATE, A_P_ABORT
 from pynetdicom.presentation import PresentationContext
 
 from gateway.errors.peer import (
@@ -26,7 +28,8 @@ from gateway.errors.peer import (
 from gateway.standard.statuses import StoreVerdict, rejection_reason, store_status
 from gateway.transports.dimse.message_manners import PDU_LENGTH, PoliteDimse
 from gateway.transports.dimse.peer import Peer
-from gateway.transports.dimse.socket_manners import PoliteEntity, PoliteSocket, StalledError
+from gateway.transports.dimse.progress import StalledError
+from gateway.transports.dimse.socket_manners import PoliteEntity, PoliteSocket
 
 DEFAULT_TRANSFER_SYNTAX = "1.2.840.10008.1.2"
 EXPLICIT_TRANSFER_SYNTAX = "1.2.840.10008.1.2.1"
@@ -98,7 +101,7 @@ def end(assoc: Association) -> None:
 
 def _why_not(peer: Peer, assoc: Association, contexts: Sequence[PresentationContext]) -> PeerError:
     failure = cast("PoliteSocket", assoc.dul.socket).failure
-    answer = cast("Any", assoc.acceptor.primitive)
+    answer = cast("Any", assoc.acceptor.primitive or _unheard(assoc))
     if answer is None and isinstance(failure, TimeoutError):
         return PeerTimeoutError("no answer", where=str(peer), was=str(failure), fix="check host, port and firewall")
     if answer is None and failure is not None:
@@ -129,6 +132,23 @@ def _why_not(peer: Peer, assoc: Association, contexts: Sequence[PresentationCont
     reason = rejection_reason(int(answer.result_source), int(answer.diagnostic))
     kind = AssociationRejectedError if answer.result == 1 else AssociationBusyError
     return kind("the peer rejected the association", where=str(peer), was=reason.name, fix=reason.fix)
+
+
+def _unheard(assoc: Association) -> A_ASSOCIATE | None:
+    """Return the answer to the association request that pynetdicom 3.0.4 did not look at.
+
+    A peer that rejects and closes at once may be done before pynetdicom asks whether the connection was made; it then
+    takes the closed connection for a failed one.
+    """
+    while True:
+        try:
+            primitive = cast("object", assoc.dul.to_user_queue.get_nowait())
+        except queue.Empty:
+            return None
+        if isinstance(primitive, A_ASSOCIATE) and primitive.result != 0:
+            return primitive
+        if isinstance(primitive, (A_ABORT, A_P_ABORT)):
+            assoc.is_aborted, assoc._sent_abort = True, False
 
 
 def _is_over(assoc: Association) -> bool:

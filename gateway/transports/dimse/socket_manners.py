@@ -22,7 +22,8 @@ response race          the association's own thread can take an answer that a se
                        answers are taken from the mailbox by kind
 polling at 1 ms        a wake-up socket beside the network socket, and a condition on the mailbox
 waits for a request    a connection that ends before it asks for an association frees its thread at once
-identifiers in logs    the message loggers are unbound: they write patient names
+identifiers in logs    switched off: they name patients. The loggers of every PDU and message are unbound: nobody reads
+                       them, and they format each one
 =====================  =============================================================================================
 """
 
@@ -55,15 +56,12 @@ from pynetdicom.transport import (
 )
 
 from gateway.transports.dimse.message_manners import PDU_LENGTH, OpenSink, PoliteDimse, fragments_of
+from gateway.transports.dimse.progress import StalledError, send_all
 
 _IDLE_S = 0.02
 _LENT_S = 1.0
 _P_DATA = 0x04
 _LONGEST_PDU = 4 * PDU_LENGTH  # association requests have no agreed limit; 128 contexts need some 30 KB
-
-
-class StalledError(OSError):
-    """The peer did not take a single byte for the time allowed."""
 
 
 class PoliteSocket(AssociationSocket):
@@ -156,12 +154,11 @@ class PoliteSocket(AssociationSocket):
             if sock is None:
                 raise OSError("the connection is closed")
             try:
-                while data:
-                    data = data[sock.send(data) :]
-            except TimeoutError as error:
-                self.failure = StalledError(f"no byte was taken for {self.stall_timeout_s:g} s")
+                send_all(sock, data)
+            except StalledError as error:
+                self.failure = error
                 self._shutdown_socket()
-                raise self.failure from error
+                raise
             except OSError as error:
                 self.failure = self.failure or error
                 raise
@@ -379,10 +376,3 @@ def teach(assoc: Association, sock: AssociationSocket, stall_timeout_s: float) -
         (evt.EVT_PDU_SENT, standard_pdu_sent_handler),
     ):
         assoc.unbind(event, handler)
-    if assoc.is_acceptor:
-        assoc.bind(evt.EVT_CONN_CLOSE, _stop_waiting_for_a_request)
-
-
-def _stop_waiting_for_a_request(event: evt.Event) -> None:
-    if event.assoc.requestor.primitive is None:
-        cast("queue.Queue[None]", event.assoc.dul.to_user_queue).put(None)

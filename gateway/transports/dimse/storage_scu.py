@@ -13,6 +13,7 @@ from pynetdicom.presentation import PresentationContext
 
 from gateway.errors.peer import NoPresentationContextError, PeerError
 from gateway.standard.statuses import StoreVerdict, store_status
+from gateway.standard.transfer_syntaxes import Loss, transfer_syntax
 from gateway.transports.dimse.association import (
     DEFAULT_TRANSFER_SYNTAX,
     EXPLICIT_TRANSFER_SYNTAX,
@@ -33,18 +34,6 @@ __all__ = ["MOST_CONTEXTS", "OutgoingFile", "StoreOutcome", "send_files"]
 
 MOST_CONTEXTS = 128
 """Presentation context identifiers are the odd numbers of one byte (PS3.8 9.3.2.2)."""
-
-_LOSSY = frozenset(
-    {
-        "1.2.840.10008.1.2.4.50",
-        "1.2.840.10008.1.2.4.51",
-        "1.2.840.10008.1.2.4.81",
-        "1.2.840.10008.1.2.4.91",
-        "1.2.840.10008.1.2.4.102",
-        "1.2.840.10008.1.2.4.103",
-        "1.2.840.10008.1.2.4.104",
-    }
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +116,8 @@ def send_files(
 
 def _offers(file: OutgoingFile) -> set[tuple[str, str]]:
     offers = {(file.sop_class_uid, file.transfer_syntax_uid)}
-    if file.transfer_syntax_uid not in _LOSSY:
+    syntax = transfer_syntax(file.transfer_syntax_uid)
+    if syntax is None or syntax.loss is not Loss.ALWAYS:
         # PS3.5 10.1: the default transfer syntax is offered for each class, unless only lossy pixel data are at hand.
         offers.add((file.sop_class_uid, DEFAULT_TRANSFER_SYNTAX))
     return offers

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from enum import Enum
 from typing import TypeAlias
 
@@ -22,6 +23,26 @@ class Need(Enum):
 
 
 Predicate: TypeAlias = Callable[[Scope], Need]
+
+
+@dataclass(frozen=True, slots=True)
+class ByShape:
+    """A condition whose answer depends only on which attributes an item has and on its Value Type.
+
+    Items of one shape are many in a structured report, and the answer for one holds for all.
+
+    Parameters
+    ----------
+    unless : str
+        An attribute that, where it stands, makes the answer depend on its value after all; empty for none.
+    """
+
+    answer: Predicate
+    unless: str = ""
+
+    def __call__(self, scope: Scope) -> Need:
+        """Return the answer."""
+        return self.answer(scope)
 
 
 def _need(holds: bool) -> Need:
@@ -45,17 +66,17 @@ def certain_when(test: Callable[[Scope], bool]) -> Predicate:
 
 def present(*keywords: str) -> Predicate:
     """Make a condition: required where any of these attributes stands in the same item."""
-    return when(lambda scope: any(scope.has(keyword) for keyword in keywords))
+    return ByShape(when(lambda scope: any(scope.has(keyword) for keyword in keywords)))
 
 
 def absent(*keywords: str) -> Predicate:
     """Make a condition: required where none of these attributes stands in the same item."""
-    return when(lambda scope: not any(scope.has(keyword) for keyword in keywords))
+    return ByShape(when(lambda scope: not any(scope.has(keyword) for keyword in keywords)))
 
 
 def equals(keyword: str, *allowed: str | int) -> Predicate:
     """Make a condition: required where an attribute of the same item has one of these values."""
-    return when(lambda scope: scope.value(keyword) in allowed)
+    return ByShape(when(lambda scope: scope.value(keyword) in allowed), unless=keyword)
 
 
 def root_equals(keyword: str, *allowed: str | int) -> Predicate:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from gateway.standard.sop_classes import ContentKind, Frames, sop_class
 from gateway.validation.conditions.algebra import (
+    ByShape,
     Need,
     Predicate,
     absent,
@@ -36,10 +37,12 @@ def _codes() -> dict[str, Predicate]:
     return {
         # PS3.3 8.8: exactly one of Code Value, Long Code Value and URN Code Value.
         "no-longer-form-of-code": absent("LongCodeValue", "URNCodeValue"),
-        "code-value-longer-than-16": possible_when(lambda s: not s.has("CodeValue") and not s.has("URNCodeValue")),
-        "code-value-is-urn": possible_when(lambda s: not s.has("CodeValue") and not s.has("LongCodeValue")),
+        "code-value-longer-than-16": ByShape(
+            possible_when(lambda s: not s.has("CodeValue") and not s.has("URNCodeValue"))
+        ),
+        "code-value-is-urn": ByShape(possible_when(lambda s: not s.has("CodeValue") and not s.has("LongCodeValue"))),
         "code-value-or-long-code-value-present": present("CodeValue", "LongCodeValue"),
-        "coding-scheme-version-decides": _coding_scheme_version,
+        "coding-scheme-version-decides": ByShape(_coding_scheme_version),
         "context-identifier-present": present("ContextIdentifier"),
         "context-group-extended": equals("ContextGroupExtensionFlag", "Y"),
         # PS3.3 10.1 and 10.17
@@ -93,14 +96,26 @@ def _may_have_channels(scope: Scope) -> bool:
 
 
 def _content_items() -> dict[str, Predicate]:
-    kinds = {f"value-type-is-{name.lower()}": equals("ValueType", name) for name in _VALUE_TYPES}
+    kinds = {f"value-type-is-{name.lower()}": value_type(name) for name in _VALUE_TYPES}
     return kinds | {
         # PS3.3 10.2 says NUMERIC where C.17.3 says NUM.
-        "value-type-is-numeric": equals("ValueType", "NUMERIC"),
-        "value-type-is-reference": equals("ValueType", "IMAGE", "COMPOSITE", "WAVEFORM"),
-        "value-type-is-coordinates": equals("ValueType", "SCOORD", "SCOORD3D"),
+        "value-type-is-numeric": value_type("NUMERIC"),
+        "value-type-is-reference": value_type("IMAGE", "COMPOSITE", "WAVEFORM"),
+        "value-type-is-coordinates": value_type("SCOORD", "SCOORD3D"),
         "rational-numerator-present": present("RationalNumeratorValue"),
     }
+
+
+def value_type(*kinds: str) -> Predicate:
+    """Make a condition: required for these value types; where the value type is missing that alone is told."""
+
+    def predicate(scope: Scope) -> Need:
+        kind = scope.value("ValueType")
+        if kind is None and not scope.has("ReferencedContentItemIdentifier"):
+            return Need.UNDECIDABLE
+        return Need.REQUIRED if kind in kinds else Need.NOT_REQUIRED
+
+    return ByShape(predicate)
 
 
 def _selectors() -> dict[str, Predicate]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from gateway.validation.conditions.algebra import (
+    ByShape,
     Need,
     Predicate,
     absent,
@@ -51,22 +52,25 @@ def refers_to_instances(item: Item) -> bool:
 def _content() -> dict[str, Predicate]:
     """PS3.3 C.17.3 and C.18."""
     return {
-        "content-item-needs-name": _concept_name,
-        "measured-value-is-empty": when(
-            lambda s: (
-                s.value("ValueType") == "NUM"
-                and s.has("MeasuredValueSequence")
-                and not s.has_value("MeasuredValueSequence")
-            )
+        "content-item-needs-name": ByShape(_concept_name),
+        "measured-value-is-empty": ByShape(
+            when(
+                lambda s: (
+                    s.value("ValueType") == "NUM"
+                    and s.has("MeasuredValueSequence")
+                    and not s.has_value("MeasuredValueSequence")
+                )
+            ),
+            unless="MeasuredValueSequence",
         ),
-        "container-from-template": possible_when(lambda s: s.value("ValueType") == "CONTAINER"),
-        "target-by-reference": absent("ValueType"),
+        "container-from-template": ByShape(possible_when(lambda s: s.value("ValueType") in {"CONTAINER", None})),
+        "target-by-reference": ByShape(possible_when(lambda s: not s.has("ValueType"))),
         "target-by-value": absent("ReferencedContentItemIdentifier"),
-        "region-of-whole-slide": when(_whole_slide),
+        "region-of-whole-slide": ByShape(when(_whole_slide), unless="ContentSequence"),
         # C.18.7: one of three; a missing one is told once, at the time offsets.
-        "temporal-range-by-samples": possible_when(lambda s: _is_range(s) and not _has_other(s, 0)),
-        "temporal-range-by-offsets": when(lambda s: _is_range(s) and not _has_other(s, 1)),
-        "temporal-range-by-datetime": possible_when(lambda s: _is_range(s) and not _has_other(s, 2)),
+        "temporal-range-by-samples": ByShape(possible_when(lambda s: _is_range(s) and not _has_other(s, 0))),
+        "temporal-range-by-offsets": ByShape(when(lambda s: _is_range(s) and not _has_other(s, 1))),
+        "temporal-range-by-datetime": ByShape(possible_when(lambda s: _is_range(s) and not _has_other(s, 2))),
     }
 
 
@@ -74,7 +78,7 @@ def _concept_name(scope: Scope) -> Need:
     kind = scope.value("ValueType")
     if kind in _NAMED or (kind == "CONTAINER" and scope.at_root):
         return Need.REQUIRED
-    return Need.UNDECIDABLE if kind else Need.NOT_REQUIRED
+    return Need.NOT_REQUIRED if scope.has("ReferencedContentItemIdentifier") else Need.UNDECIDABLE
 
 
 def _whole_slide(scope: Scope) -> bool:

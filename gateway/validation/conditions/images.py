@@ -12,7 +12,6 @@ from gateway.validation.conditions.algebra import (
     possible_when,
     present,
     root_equals,
-    undecidable,
     when,
 )
 from gateway.validation.elements import tag
@@ -32,7 +31,15 @@ _PIXEL_COMPONENT = (
     "TableOfParameterValues",
     "PixelValueMappingCodeSequence",
 )
-_STAGE = ("StageName", "StageNumber", "StageCodeSequence", "ViewName", "ViewNumber")
+_STAGE = (
+    "StageName",
+    "StageNumber",
+    "StageCodeSequence",
+    "NumberOfStages",
+    "NumberOfViewsInStage",
+    "ViewName",
+    "ViewNumber",
+)
 _COLOURS = ("Red", "Green", "Blue")
 
 
@@ -61,12 +68,17 @@ def _patient_orientation(scope: Scope) -> Need:
 def _pixels() -> dict[str, Predicate]:
     return {
         "several-samples-per-pixel": when(_several_samples),
-        "pixels-not-square-without-spacing": undecidable,
+        "pixels-not-square-without-spacing": possible_when(lambda s: not _square_pixels(s)),
         "pixel-provider-absent": absent("PixelDataProviderURL"),
         "transfer-syntax-is-jpip": _jpip,
         "extended-offsets-of-single-fragments": _extended_offsets,
         "compressed-with-loss": certain_when(compressed_with_loss),
     }
+
+
+def _square_pixels(scope: Scope) -> bool:
+    ratio = values(scope.item, "PixelAspectRatio")
+    return len(ratio) == 2 and ratio[0] == ratio[1]
 
 
 def _several_samples(scope: Scope) -> bool:

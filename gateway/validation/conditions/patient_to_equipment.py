@@ -14,7 +14,7 @@ from gateway.validation.conditions.algebra import (
     undecidable,
     when,
 )
-from gateway.validation.elements import Element, Item
+from gateway.validation.elements import Element, Item, tag
 from gateway.validation.scope import Scope, has_value, items, value
 
 _TOMOGRAPHIC_CLASSES = frozenset(
@@ -28,7 +28,17 @@ _TOMOGRAPHIC_CLASSES = frozenset(
     }
 )
 _HUMAN = frozenset({"337915000", "L-85B00"})
-_ONLY_OF_ANIMALS = ("PatientBreedDescription", "PatientBreedCodeSequence", "BreedRegistrationSequence")
+_ONLY_OF_ANIMALS = (
+    "PatientBreedDescription",
+    "PatientBreedCodeSequence",
+    "BreedRegistrationSequence",
+    "StrainDescription",
+    "StrainNomenclature",
+    "StrainAdditionalInformation",
+    "StrainStockSequence",
+    "StrainCodeSequence",
+    "GeneticModificationsSequence",
+)
 _MORE_SPECIFIC_LATERALITY = ("ImageLaterality", "FrameLaterality", "MeasurementLaterality")
 
 
@@ -58,7 +68,7 @@ def _patient() -> dict[str, Predicate]:
 
 
 def is_animal(scope: Scope) -> bool:
-    """Whether the object says that its patient is an animal: a species other than human, or a breed (PS3.3 C.7.1.1)."""
+    """Whether the object names a species other than human, a breed or a strain (PS3.3 C.7.1.1)."""
     species = [value(item, "CodeValue") for item in items(scope.root, "PatientSpeciesCodeSequence")]
     if species:
         return not any(code in _HUMAN for code in species)
@@ -92,7 +102,8 @@ def _laterality(scope: Scope) -> Need:
     """Of all lateralities one stands, the most specific (PS3.3 C.7.3.1); without a known part nothing is said."""
     if any(has_value(scope.root, keyword) for keyword in _MORE_SPECIFIC_LATERALITY):
         return Need.NOT_REQUIRED
-    return Need.REQUIRED if _shows_paired_part(scope.root) else Need.UNDECIDABLE
+    stands_empty = any(tag(keyword) in scope.root for keyword in _MORE_SPECIFIC_LATERALITY)
+    return Need.UNDECIDABLE if stands_empty or not _shows_paired_part(scope.root) else Need.REQUIRED
 
 
 def _shows_paired_part(root: Item) -> bool:
@@ -116,7 +127,9 @@ def _pixel_padding(scope: Scope) -> Need:
 
 def _common() -> dict[str, Predicate]:
     return {
-        "text-beyond-default-repertoire": certain_when(lambda s: beyond_default_repertoire(s.root)),
+        "text-beyond-default-repertoire": certain_when(
+            lambda s: not s.has("SpecificCharacterSet") and beyond_default_repertoire(s.root)
+        ),
         "coding-scheme-registered": certain_when(lambda s: s.has("CodingSchemeExternalID")),
         "coding-scheme-has-iso-identifier": undecidable,
         "coding-scheme-registered-without-uid": _coding_scheme_external_id,

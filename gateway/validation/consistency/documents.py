@@ -60,6 +60,9 @@ def _tree(item: Item, evidence: frozenset[object], within: Within) -> Iterator[F
 
 
 def _reference(item: Item, evidence: frozenset[object], within: Within) -> Iterator[Finding]:
+    if not evidence:
+        # That there is no evidence at all is told by the types of the evidence sequences.
+        return
     for number, reference in enumerate(items(item, "ReferencedSOPSequence"), start=1):
         uid = value(reference, "ReferencedSOPInstanceUID")
         if uid and uid not in evidence:
@@ -68,6 +71,13 @@ def _reference(item: Item, evidence: frozenset[object], within: Within) -> Itera
             yield found(
                 "reference-not-in-evidence", "ReferencedSOPInstanceUID", message, "PS3.3 C.17.2.3", within=place
             )
+
+
+def _is_source(child: Item) -> bool:
+    by_reference = value(child, "ReferencedContentItemIdentifier") is not None
+    return value(child, "RelationshipType") == "SELECTED FROM" and (
+        value(child, "ValueType") == "IMAGE" or by_reference
+    )
 
 
 def _coordinates(item: Item, within: Within) -> Iterator[Finding]:
@@ -80,6 +90,9 @@ def _coordinates(item: Item, within: Within) -> Iterator[Finding]:
         wanted = f"exactly {exact}" if exact is not None else f"at least {least or 1}"
         message = f"has {len(numbers)} numbers; {kind} has {wanted} points of column and row"
         yield found("graphic-data-count", "GraphicData", message, "PS3.3 C.18.6.1.2", within=within)
+    if not any(_is_source(child) for child in items(item, "ContentSequence")):
+        message = "belongs to no image; an IMAGE item must follow it as SELECTED FROM"
+        yield found("coordinates-without-image", "GraphicData", message, "PS3.3 C.18.6", within=within)
     if any(isinstance(number, int | float) and number < 0 for number in numbers):
         message = "has a negative coordinate; coordinates start at 0 at the upper left corner of the image"
         yield found("coordinate-outside-image", "GraphicData", message, "PS3.3 C.18.6.1.1", within=within)

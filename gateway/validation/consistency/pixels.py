@@ -70,16 +70,24 @@ def _loss(scope: Scope) -> Iterator[Finding]:
         yield found("lossy-flag-contradicts-encoding", "LossyImageCompression", message, "PS3.3 C.7.6.1.1.5")
 
 
-def _frames(scope: Scope) -> int:
-    return max(_number(scope, "NumberOfFrames") or 1, 1)
+def _frames(scope: Scope) -> int | None:
+    """Return the number of frames, 1 where it is not stated, None where what is stated is no such number."""
+    if not scope.has_value("NumberOfFrames"):
+        return 1
+    frames = _number(scope, "NumberOfFrames")
+    return frames if frames is not None and frames > 0 else None
 
 
 def _native_length(scope: Scope, pixels: Element) -> Iterator[Finding]:
+    if scope.has("ExtendedOffsetTable"):
+        message = "stands beside uncompressed pixels; it is for fragments only"
+        yield found("offset-table-wrong", "ExtendedOffsetTable", message, "PS3.3 C.7.6.3.1.8")
     names = ("Rows", "Columns", "SamplesPerPixel", "BitsAllocated")
+    frames = _frames(scope)
     rows, columns, samples, allocated = (_number(scope, name) for name in names)
-    if rows is None or columns is None or samples is None or allocated is None:
+    if rows is None or columns is None or samples is None or allocated is None or frames is None:
         return
-    bits = rows * columns * samples * allocated * _frames(scope)
+    bits = rows * columns * samples * allocated * frames
     if scope.value("PhotometricInterpretation") == "YBR_FULL_422":
         bits = bits * 2 // 3
     wanted = (bits + 7) // 8
@@ -90,6 +98,8 @@ def _native_length(scope: Scope, pixels: Element) -> Iterator[Finding]:
 
 def _encapsulated(scope: Scope, fragments: Fragments, syntax: TransferSyntax) -> Iterator[Finding]:
     frames = _frames(scope)
+    if frames is None:
+        return
     if syntax.stream not in {Stream.MPEG, Stream.NONE} and fragments.count < frames:
         message = f"has {fragments.count} fragments; {frames} frames need at least one each"
         yield found("fragments-fewer-than-frames", "PixelData", message, "PS3.5 A.4")

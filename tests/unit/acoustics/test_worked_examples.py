@@ -1,4 +1,4 @@
-"""Worked examples with published inputs; the expected figures follow from the named formula and can be redone by hand."""
+"""Worked examples with published inputs; the expected figures follow from the named formulas, by hand."""
 
 from __future__ import annotations
 

@@ -373,6 +373,25 @@ def test_hole_in_a_file_of_full_length_is_refused(tmp_path, loop_frames, kind):
         opened(path)
 
 
+@pytest.mark.parametrize("kind", ["mjpeg", "h264"])
+def test_frame_that_a_player_would_patch_up_is_refused(tmp_path, loop_frames, kind):
+    path = tmp_path / "a"
+    if kind == "h264":
+        write_mp4(path, loop_frames, crf=5)
+    else:
+        write_avi(path, loop_frames, kind)
+    with av.open(str(path)) as container:
+        packet = max((p for p in container.demux(video=0) if p.size), key=lambda p: p.size)
+        at = packet.pos + packet.size * 2 // 3
+    content = bytearray(path.read_bytes())
+    content[at : at + 24] = np.random.default_rng(0).integers(0, 255, 24, dtype=np.uint8).tobytes()
+    path.write_bytes(content)
+    # Why the decoder is told to stop at the first error: left alone it hands out every frame.
+    with av.open(str(path)) as container:
+        assert sum(1 for _ in container.decode(video=0)) == 12
+    refusal(MediaDamagedError, path)
+
+
 def test_file_changed_between_readings_is_refused(tmp_path, loop_frames):
     path = write_avi(tmp_path / "a.avi", loop_frames)
     source = opened(path)
@@ -436,8 +455,11 @@ def test_movie_that_asks_to_be_turned_or_mirrored_is_refused(tmp_path, loop_fram
 
 def test_movie_that_claims_huge_frames_is_refused(tmp_path):
     path = tmp_path / "a.avi"
-    path.write_bytes(avi([bytes(64)], 20_000, 20_000, bits=24))
+    path.write_bytes(avi([bytes(64)], 16_000, 16_000, bits=24))
     refusal(MediaTooLargeError, path)
+    # Beyond its own limit libav takes no size at all from the header, so there is nothing to decode.
+    path.write_bytes(avi([bytes(64)], 20_000, 20_000, bits=24))
+    refusal(MediaDamagedError, path)
 
 
 def test_text_empty_file_and_folder_are_refused(tmp_path):

@@ -238,7 +238,7 @@ def test_png_with_a_wrong_checksum_is_refused(tmp_path, picture):
     content = bytearray(saved(tmp_path / "a.png", picture).read_bytes())
     content[len(content) // 2] ^= 0x10
     (tmp_path / "b.png").write_bytes(content)
-    refusal(tmp_path / "b.png", MediaDamagedError)
+    assert refusal(tmp_path / "b.png", MediaDamagedError).was == "a wrong checksum in its part IDAT"
 
 
 def test_png_without_its_end_mark_is_refused_although_all_pixels_are_there(tmp_path, picture):
