@@ -96,6 +96,26 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         document = read_located(path)
     except DocumentError as err:
         raise ExamDocumentError([err]) from err
+    return map_exam_document(document, exam_key(path), speeds=speeds)
+
+
+def map_exam_document(
+    document: LocatedDocument, key: str, *, speeds: Mapping[str, TissueSpeed] | None = None
+) -> MappedExam:
+    """Check a document that has been read, or put together from a site's own sources, and turn it into an exam.
+
+    Parameters
+    ----------
+    key : str
+        The exam's short name (see `model.exam.Exam`).
+    speeds : mapping of str to TissueSpeed, optional
+        The site's table of speeds of sound; the shipped one where None.
+
+    Raises
+    ------
+    ExamDocumentError
+        As `read_exam_document`.
+    """
     if not isinstance(document.root, Table):
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
@@ -114,7 +134,7 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         where = document.place(("captures",))
         nothing_left = NoCaptureLeftError("no capture can be accepted", where=where, fix="mend those named")
         raise ExamDocumentError([nothing_left, *_single_reasons(held)])
-    return MappedExam(_exam(path, document, head, parts, table), held)
+    return MappedExam(_exam(key, document, head, parts, table), held)
 
 
 def _single_reasons(held: Sequence[HeldPart]) -> list[GatewayError]:
@@ -173,7 +193,7 @@ def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
 
 
 def _exam(
-    path: Path, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, speeds: Mapping[str, TissueSpeed]
+    key: str, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, speeds: Mapping[str, TissueSpeed]
 ) -> Exam:
     captures = PartIndex(parts.captures)
     measurements, annotations = [], []
@@ -186,7 +206,7 @@ def _exam(
         if mark.fields and capture and mark.is_good:
             annotations.append(annotation_of(mark.fields, capture))
     return Exam(
-        key=exam_key(path),
+        key=key,
         patient=head.patient.to_model(),
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(),

@@ -10,6 +10,7 @@ from gateway.model.a_scan import AScanLine, AScanSettings
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
+from gateway.model.witness import EyeWitness
 
 
 class CaptureKind(StrEnum):
@@ -128,3 +129,5 @@ class Capture:
     """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
     a_scan: AScanSettings | None = None
     a_scan_lines: tuple[AScanLine, ...] = ()
+    eye_witnesses: tuple[EyeWitness, ...] = ()
+    """Everything that named the eye; all of them say `eye`."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TypeAlias
 
@@ -93,10 +93,22 @@ def path_text(path: Path) -> str:
 
 @dataclass(frozen=True, slots=True)
 class LocatedDocument:
-    """A whole document."""
+    """A whole document.
+
+    Parameters
+    ----------
+    file : str
+        Its name.
+    root : Node
+        What it holds.
+    sources : mapping of path to Place
+        Where values were read, for a document that was put together from several sources; a path that is not in it
+        stands where the nearest path around it does. Empty for a document that is one file.
+    """
 
     file: str
     root: Node
+    sources: Mapping[Path, Place] = field(default_factory=dict)
 
     def node(self, path: Path) -> Node | None:
         """Return the node at a path, or None."""
@@ -128,6 +140,10 @@ class LocatedDocument:
 
     def place(self, path: Path) -> Place:
         """Return the place of a path for an error or an origin."""
+        for length in range(len(path), -1, -1):
+            source = self.sources.get(path[:length])
+            if source:
+                return replace(source, field=path_text(path))
         position = self.position(path)
         return Place(self.file, position.line, position.column, path_text(path))
 
