@@ -132,7 +132,7 @@ def _write_shared_modules(
 
 
 def _write_capture(w: AttributeWriter, exam: Exam, capture: Capture, facts: PixelFacts, path: str) -> None:
-    write_general_image(w, exam, capture, path)
+    write_general_image(w, exam, capture, facts, path)
     write_image_pixel(w, facts, path)
     write_device_settings(w, exam.session, capture, path)
     write_eye_circumstances(w, capture, path)

@@ -20,7 +20,7 @@ from gateway.standard.codes import CodedConcept, clock_position, concept, find_c
 _LONGEST_COMMENT: Final = 10240
 
 
-def write_general_image(w: AttributeWriter, exam: Exam, capture: Capture, path: str) -> None:
+def write_general_image(w: AttributeWriter, exam: Exam, capture: Capture, facts: PixelFacts, path: str) -> None:
     """Write image type, times and comments (PS3.3 C.7.6.1).
 
     Patient Orientation is empty: rows and columns of an eye scan follow no body axis. Burned In Annotation is left out,
@@ -28,7 +28,8 @@ def write_general_image(w: AttributeWriter, exam: Exam, capture: Capture, path: 
     """
     # The fourth value is the sum of mode bits; an A-scan has none (C.8.5.6.1.1).
     mode = [] if capture.position.scan is Scan.A_SCAN else ["0001"]
-    w.set("ImageType", ["ORIGINAL", "PRIMARY", "OPHTHALMIC", *mode], "rule: PS3.3 C.8.5.6.1.1")
+    pixels = "DERIVED" if facts.is_derived else "ORIGINAL"
+    w.set("ImageType", [pixels, "PRIMARY", "OPHTHALMIC", *mode], "rule: PS3.3 C.8.5.6.1.1")
     w.set("PatientOrientation", None, "rule: PS3.3 C.7.6.1.1.1")
     moment = session_time(capture.acquired, exam.session) if capture.acquired else None
     origin = f"{path}.acquired"

@@ -48,6 +48,8 @@ class PixelFacts:
         Presentation time of each frame from the first, where the container carries it; first is 0.
     frame_rate_hz : float or None
         Constant rate where the container states one and the times agree.
+    is_derived : bool
+        Whether pixel values were changed beyond decoding, so that the image is DERIVED (PS3.3 C.7.6.1.1.2).
     """
 
     rows: int
@@ -59,6 +61,7 @@ class PixelFacts:
     derivation: tuple[str, ...] = ()
     frame_times_ms: tuple[float, ...] | None = None
     frame_rate_hz: float | None = None
+    is_derived: bool = False
 
 
 class FrameSource(Protocol):
