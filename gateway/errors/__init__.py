@@ -5,6 +5,7 @@
     GatewayError
     ├── SettingsError           a settings file or value cannot be used                 (errors.settings)
     ├── DocumentError           an exam document, or a part of it, cannot be accepted   (errors.document)
+    ├── MappingError            a source mapping, or a value it converts, cannot be used (errors.mapping)
     ├── MediaError              a still or loop cannot be read                          (errors.media)
     ├── MeasurementError        a length, angle or area cannot be computed or trusted   (errors.measurement)
     ├── ObjectError             a DICOM object cannot be built, read or sent on         (errors.objects)
