@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
@@ -328,9 +328,9 @@ Switch = Annotated[bool, Rule(_switch, {"enum": [True, False, "yes", "no", "true
 E = TypeVar("E", bound=StrEnum)
 
 
-def word_of(enumeration: type[E]) -> Rule:
-    """Return the rule of a field that takes one of the words of an enumeration."""
-    allowed = [member.value for member in enumeration]
+def word_of(enumeration: type[E], but: Collection[E] = ()) -> Rule:
+    """Return the rule of a field that takes one of the words of an enumeration, `but` left out."""
+    allowed = [member.value for member in enumeration if member not in but]
 
     def read(value: object) -> E:
         text = text_of(value, "a word")

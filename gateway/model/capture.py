@@ -131,3 +131,9 @@ class Capture:
     a_scan_lines: tuple[AScanLine, ...] = ()
     eye_witnesses: tuple[EyeWitness, ...] = ()
     """Everything that named the eye; all of them say `eye`."""
+    protocol_step: str = ""
+    """Step of the session's protocol that it was made for."""
+    position_origin: str = ""
+    """What of `position` was taken from the protocol, and from which step; empty where all of it was stated."""
+    is_swept: bool = False
+    """The operator says that this loop sweeps from the posterior pole to the ora serrata."""

@@ -5,7 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from gateway.model.laterality import Eye
 from gateway.model.people import PersonName
+from gateway.model.position import ClockHour
+from gateway.model.protocol import Protocol
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,14 @@ class Probe:
 
 
 @dataclass(frozen=True, slots=True)
+class DeclaredSweep:
+    """A transverse sweep that the examiner says was made, and of which no picture was kept."""
+
+    eye: Eye
+    clock_hour: ClockHour
+
+
+@dataclass(frozen=True, slots=True)
 class Session:
     """One visit in front of one device."""
 
@@ -52,3 +63,6 @@ class Session:
     probe: Probe = Probe()
     visit: str = ""
     """The site's own key where one patient is seen twice by one device within the same minute; usually empty."""
+    protocol: Protocol | None = None
+    """What was to be acquired, where the exam names a protocol."""
+    declared_swept: tuple[DeclaredSweep, ...] = ()

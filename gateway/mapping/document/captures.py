@@ -9,18 +9,20 @@ from pydantic import ConfigDict, Field
 
 from gateway.errors.document import EyeNotSingleError, MediaPathError
 from gateway.mapping.document.a_scans import AScanLineFields, AScanSettingsFields, AScanStripFields
-from gateway.mapping.document.base import Fields
+from gateway.mapping.document.base import Fields, PersonFields
 from gateway.mapping.document.geometry import MOST_FRAMES, Pair, RegionFields
 from gateway.mapping.moments import Moment
 from gateway.mapping.scalars import (
     Comment,
     HalfHours,
     PartId,
+    Required64,
     Rule,
     Switch,
     Text64,
     number,
     refusal,
+    required_line,
     text_of,
     whole_number,
     word_of,
@@ -29,6 +31,7 @@ from gateway.model.calibration import DepthAxis, PixelConvention, ScaleSource
 from gateway.model.capture import CaptureKind, Contact, LensStatus, ThermalIndexKind, VitreousStatus
 from gateway.model.laterality import Eye
 from gateway.model.position import Gaze, MarkerDirection, Scan, Zone
+from gateway.model.witness import WitnessSource
 
 
 def _eye(value: object) -> Eye:
@@ -125,15 +128,32 @@ class KeepFields(Fields):
     last: Annotated[int, whole_number(1, MOST_FRAMES)] = Field(description="Last kept frame.", examples=[38])
 
 
+class EyeWitnessFields(Fields):
+    """One source beside this document that names the eye of a capture."""
+
+    source: Annotated[WitnessSource, word_of(WitnessSource, but={WitnessSource.PERSON})] = Field(
+        description="What kind of source it is; a person goes into eye_stated_by.", examples=["file-name"]
+    )
+    eye: EyeWord = Field(description="The eye that it names.", examples=["right"])
+    words: Required64 = Field(description="How it says so, as written there.", examples=["OD"])
+    at: Annotated[str, required_line(400)] | None = Field(
+        None, description="Where it says so: a file, a file and line, an order.", examples=["od-t3.png", "exam.csv:3"]
+    )
+
+
 def _scans(names: list[str]) -> dict[str, Any]:
-    return {"properties": {"scan": {"enum": names}}}
+    return {"properties": {"scan": {"enum": names}}, "required": ["scan"]}
 
 
 _BETWEEN_FIELDS: dict[str, Any] = {
     "oneOf": [{"required": ["file"]}, {"required": ["files"]}],
+    "anyOf": [{"required": ["scan"]}, {"required": ["protocol_step"]}],
     "not": {"required": ["frame_rate_hz", "frame_times_ms"]},
     "allOf": [
-        {"if": _scans([s for s in Scan if s.requires_clock_hour]), "then": {"required": ["clock_hour"]}},
+        {
+            "if": _scans([s for s in Scan if s.requires_clock_hour]),
+            "then": {"anyOf": [{"required": ["clock_hour"]}, {"required": ["protocol_step"]}]},
+        },
         {
             "if": _scans([s for s in Scan if s.forbids_clock_hour]),
             "then": {"properties": {"clock_hour": {"type": "null"}}},
@@ -160,8 +180,27 @@ class CaptureFields(Fields):
         None, description="When it was acquired, with offset from UTC.", examples=["2026-03-02T09:34:10+01:00"]
     )
     eye: EyeWord = Field(description="The patient's eye; never guessed from anything else.", examples=["right"])
-    scan: Annotated[Scan, word_of(Scan)] = Field(
-        description="Direction of the scan plane relative to limbus and visual axis.", examples=["transverse"]
+    eye_witnesses: list[EyeWitnessFields] | None = Field(
+        None, max_length=20, description="Sources beside this document that name the eye."
+    )
+    eye_stated_by: PersonFields | None = Field(
+        None, description="Who says that it is this eye; then no second source is needed.", examples=["Holm^Maija"]
+    )
+    protocol_step: PartId | None = Field(
+        None,
+        description="Step of the session's protocol; what of the position is not stated is taken from it.",
+        examples=["T12"],
+    )
+    swept: Switch | None = Field(
+        None,
+        description="yes where the operator says that this loop sweeps from the posterior pole to the ora serrata.",
+        examples=["yes"],
+    )
+    scan: Annotated[Scan, word_of(Scan)] | None = Field(
+        None,
+        description="Direction of the scan plane relative to limbus and visual axis; needed unless a protocol step "
+        "gives it.",
+        examples=["transverse"],
     )
     scan_words: Text64 | None = Field(None, description="The examiner's own words; needed where scan is other.")
     clock_hour: HalfHours | None = Field(

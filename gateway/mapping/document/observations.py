@@ -235,6 +235,11 @@ class ExamHeadFields(Fields):
     patient: PatientFields = Field(description="The person examined.")
     order: OrderFields | None = Field(None, description="The order that asked for the exam.")
     session: SessionFields = Field(description="When, where, by whom, with which device.")
+    eyes_stated_by: PersonFields | None = Field(
+        None,
+        description="Who says which eye every capture of this exam shows, as eye_stated_by of each.",
+        examples=["Holm^Maija"],
+    )
     cautions: list[Annotated[Caution, word_of(Caution)]] | None = Field(
         None, description="What a reader and the next examiner must see."
     )

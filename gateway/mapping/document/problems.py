@@ -26,7 +26,10 @@ from gateway.mapping.located.tree import LocatedDocument, Path, Table, path_text
 F = TypeVar("F", bound=Fields)
 
 _PERSONAL_SECTIONS = {"patient", "order"}
-_PERSONAL_FIELDS = {"examiner", "performing_physician", "measured_by", "comment", "text", "what", "visit"}
+_PERSONAL_FIELDS = {
+    *("examiner", "performing_physician", "measured_by", "eye_stated_by", "eyes_stated_by"),
+    *("comment", "text", "what", "visit"),
+}
 
 
 def is_personal(path: Path) -> bool:

@@ -7,11 +7,14 @@ from typing import Annotated
 from pydantic import Field
 
 from gateway.mapping.document.base import CodeFields, Fields, PersonFields, ReasonFields
+from gateway.mapping.document.captures import EyeWord
 from gateway.mapping.moments import Date, Moment
-from gateway.mapping.scalars import Required64, Text16, Text64, Uid, matching, number, word_of
+from gateway.mapping.scalars import HalfHours, Required64, Text16, Text64, Uid, matching, number, word_of
 from gateway.model.order import Order, RequestedProcedure
 from gateway.model.people import Patient, Sex
-from gateway.model.session import Device, Probe, Session
+from gateway.model.position import ClockHour
+from gateway.model.protocol import Protocol
+from gateway.model.session import DeclaredSweep, Device, Probe, Session
 
 
 class PatientFields(Fields):
@@ -114,6 +117,17 @@ class ProbeFields(Fields):
     )
 
 
+class DeclaredSweepFields(Fields):
+    """A transverse sweep that was made and of which no picture was kept."""
+
+    eye: EyeWord = Field(description="The patient's eye.", examples=["left"])
+    clock_hour: HalfHours = Field(description="Clock hour in the middle of the sweep.", examples=[6])
+
+    def to_model(self) -> DeclaredSweep:
+        """Return the declaration."""
+        return DeclaredSweep(self.eye, ClockHour(self.clock_hour))
+
+
 class SessionFields(Fields):
     """When, where, by whom and with which device the exam was made."""
 
@@ -129,9 +143,15 @@ class SessionFields(Fields):
     visit: Text64 | None = Field(
         None, description="The site's own key where one patient is seen twice within a minute; usually left out."
     )
+    protocol: Text64 | None = Field(
+        None, description="Name of the protocol that was followed.", examples=["five-sweep-screening"]
+    )
+    declared_swept: list[DeclaredSweepFields] | None = Field(
+        None, max_length=100, description="Sweeps that the examiner made and did not record."
+    )
 
-    def to_model(self) -> Session:
-        """Return the session."""
+    def to_model(self, protocol: Protocol | None = None) -> Session:
+        """Return the session; `protocol` is the one that it names."""
         device = self.device or DeviceFields()
         probe = self.probe or ProbeFields()
         return Session(
@@ -143,4 +163,6 @@ class SessionFields(Fields):
             device=Device(device.maker or "", device.model or "", device.serial or "", device.software or ""),
             probe=Probe(probe.type or "", probe.nominal_frequency_mhz, probe.cycles, probe.bandwidth_mhz),
             visit=self.visit or "",
+            protocol=protocol,
+            declared_swept=tuple(sweep.to_model() for sweep in self.declared_swept or ()),
         )
