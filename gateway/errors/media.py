@@ -60,9 +60,9 @@ class MediaFormatError(MediaError):
 
     code = "media-format"
     explanation = (
-        "Content decides, never the name's ending. Stills: PNG, JPEG, TIFF, BMP. Loops: AVI, MP4, or numbered stills. "
-        "Export the capture again in one of these, preferably one without loss: every further lossy step takes detail "
-        "away for good."
+        "Content decides, never the name's ending. Stills: PNG, JPEG, TIFF, BMP, GIF. Loops: AVI, MP4, animated GIF "
+        "and PNG, TIFF of several pages, or numbered stills. Export the capture again in one of these, preferably one "
+        "without loss: every further lossy step takes detail away for good."
     )
 
 
@@ -118,9 +118,27 @@ class PixelDepthError(MediaError):
 
     code = "pixel-depth"
     explanation = (
-        "Ultrasound images hold 8 bits a sample (PS3.3 C.8.5.6.1). Bringing deeper data down to 8 bits needs a window "
-        "that a person chooses; it is never chosen here. Export the capture with 8 bits."
+        "Ultrasound images hold 8 bits a sample (PS3.3 C.8.5.6.1). Grey of 16 bits in PNG and TIFF is brought to 8 by "
+        "a window, which the object then names; colour of 16 bits, other depths and signed numbers are not. Export the "
+        "capture with 8 bits."
     )
+
+
+class GreyWindowError(MediaError):
+    """A window of grey that cannot be used."""
+
+    code = "grey-window"
+    explanation = (
+        "`grey_window` says which levels of 16-bit grey become black and white. It has nothing to act on where the "
+        "picture has 8 bits already: an acquired value is never altered. Leave it out there."
+    )
+
+
+class PageMissingError(MediaError):
+    """The file does not hold the picture that is named."""
+
+    code = "page-missing"
+    explanation = "`page` counts the pictures of one file from 1: pages of a TIFF, frames of an animation."
 
 
 class ColourModelError(MediaError):
@@ -148,8 +166,8 @@ class SeveralPicturesError(MediaError):
 
     code = "several-pictures"
     explanation = (
-        "A still is one picture and a loop one movie. Nobody can know which page or track of this file is meant, or "
-        "whether pages are frames. Write pages as single files and list them under `files` of a loop."
+        "A still is one picture and a loop one movie. Nobody can know which page or track of this file is meant. Name "
+        "the picture with `page`, or write kind: loop where pages are frames."
     )
 
 

@@ -32,6 +32,7 @@ class MediaFormat(StrEnum):
     JPEG = "JPEG"
     TIFF = "TIFF"
     BMP = "BMP"
+    GIF = "GIF"
     AVI = "AVI"
     MP4 = "MP4"
 
@@ -40,6 +41,11 @@ class MediaFormat(StrEnum):
         """Whether the format holds frames instead of one picture."""
         return self in {MediaFormat.AVI, MediaFormat.MP4}
 
+    @property
+    def may_hold_several(self) -> bool:
+        """Whether a file may hold one picture or several."""
+        return self in {MediaFormat.PNG, MediaFormat.TIFF, MediaFormat.GIF}
+
 
 _ACCEPTED = (
     (0, b"\x89PNG\r\n\x1a\n", MediaFormat.PNG),
@@ -47,6 +53,8 @@ _ACCEPTED = (
     (0, b"II*\x00", MediaFormat.TIFF),
     (0, b"MM\x00*", MediaFormat.TIFF),
     (0, b"BM", MediaFormat.BMP),
+    (0, b"GIF87a", MediaFormat.GIF),
+    (0, b"GIF89a", MediaFormat.GIF),
     (8, b"AVI ", MediaFormat.AVI),
     (4, b"ftyp", MediaFormat.MP4),
 )
@@ -57,7 +65,6 @@ _OTHERS = (
     (4, b"ftypheic", "an HEIC picture"),
     (4, b"ftypmif1", "an HEIF picture"),
     (128, b"DICM", "a DICOM file"),
-    (0, b"GIF8", "a GIF"),
     (8, b"WEBP", "a WebP picture"),
     (8, b"WAVE", "a sound"),
     (0, b"\x1a\x45\xdf\xa3", "a Matroska or WebM movie"),
@@ -110,7 +117,7 @@ def accepted_format(head: bytes, name: str) -> MediaFormat:
             "this is not a still or loop of an accepted format",
             where=name,
             was=_named(head) or _plain_words(head),
-            fix="export stills as PNG, JPEG, TIFF or BMP, loops as AVI or MP4",
+            fix="export stills as PNG, JPEG, TIFF, BMP or GIF, loops as AVI or MP4",
         )
     return found
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 import zlib
 from collections.abc import Iterator
-from typing import Literal
 
 import av
 from av.video.codeccontext import VideoCodecContext
@@ -20,7 +19,6 @@ from gateway.errors.media import (
     MediaFormatError,
     MediaTruncatedError,
     PixelDepthError,
-    SeveralPicturesError,
 )
 from gateway.intake.media_file import MediaFormat, ensure_possible_size
 
@@ -28,9 +26,11 @@ from gateway.intake.media_file import MediaFormat, ensure_possible_size
 def ensure_whole(content: bytes, media_format: MediaFormat, name: str) -> None:
     """Refuse a still that is cut, damaged where that can be seen, or of a variant that is not read.
 
+    GIF and TIFF may hold several pictures; `gif_structure` and `tiff_pages` walk them.
+
     Raises
     ------
-    MediaTruncatedError, MediaDamagedError, MediaFormatError, MediaTooLargeError, PixelDepthError, SeveralPicturesError
+    MediaTruncatedError, MediaDamagedError, MediaFormatError, MediaTooLargeError, PixelDepthError
     """
     match media_format:
         case MediaFormat.PNG:
@@ -39,8 +39,6 @@ def ensure_whole(content: bytes, media_format: MediaFormat, name: str) -> None:
             _check_jpeg(content, name)
         case MediaFormat.BMP:
             _check_bmp(content, name)
-        case MediaFormat.TIFF:
-            _check_tiff(content, name)
 
 
 def truncated(name: str, was: str) -> MediaTruncatedError:
@@ -56,19 +54,26 @@ def damaged(name: str, was: str) -> MediaDamagedError:
 # ---------------------------------------------------------------- PNG (ISO/IEC 15948)
 
 
+_GREY = 0
+"""Colour type of PNG: grey, without opacity or palette."""
+
+
 def _check_png(content: bytes, name: str) -> None:
-    for kind, payload in _png_chunks(content, name):
+    for kind, payload in png_chunks(content, name):
         if kind == b"IHDR":
             ensure_possible_size(int.from_bytes(payload[0:4], "big"), int.from_bytes(payload[4:8], "big"), name)
-            if payload[8] == 16:
+            if payload[8] == 16 and payload[9] != _GREY:
+                # A window is a matter of grey; decoders bring 16-bit colour down without a word.
                 raise _too_deep(16, name)
-        elif kind == b"acTL":
-            raise SeveralPicturesError(
-                "this is an animation", where=name, was="an animated PNG", fix="write its frames as single files"
-            )
 
 
-def _png_chunks(content: bytes, name: str) -> Iterator[tuple[bytes, memoryview]]:
+def png_chunks(content: bytes, name: str) -> Iterator[tuple[bytes, memoryview]]:
+    """Yield kind and content of each chunk up to the end mark, its checksum held against its bytes.
+
+    Raises
+    ------
+    MediaTruncatedError, MediaDamagedError
+    """
     view, position = memoryview(content), 8
     while True:
         if position + 12 > len(content):
@@ -193,17 +198,3 @@ def _check_bmp(content: bytes, name: str) -> None:
     needed = offset + (columns * bits + 31) // 32 * 4 * rows
     if needed > len(content):
         raise truncated(name, f"{len(content)} bytes of {needed}")
-
-
-# ---------------------------------------------------------------- TIFF 6.0
-
-
-def _check_tiff(content: bytes, name: str) -> None:
-    order: Literal["little", "big"] = "little" if content[:2] == b"II" else "big"
-    directory = int.from_bytes(content[4:8], order)
-    end = directory + 2
-    if len(content) >= end:
-        # Entries of twelve bytes each, then where the next directory stands.
-        end += 12 * int.from_bytes(content[directory:end], order) + 4
-    if len(content) < max(end, 8):
-        raise truncated(name, f"{len(content)} bytes, its directory ends at {end}")

@@ -9,6 +9,7 @@ from enum import StrEnum
 from gateway.model.a_scan import AScanLine, AScanSettings
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
+from gateway.model.media import GreyWindow
 from gateway.model.position import ProbePosition
 from gateway.model.witness import EyeWitness
 
@@ -131,6 +132,12 @@ class Capture:
     a_scan_lines: tuple[AScanLine, ...] = ()
     eye_witnesses: tuple[EyeWitness, ...] = ()
     """Everything that named the eye; all of them say `eye`."""
+    page: int | None = None
+    """Which picture of a file with several a still is, from 1."""
+    grey_window: GreyWindow | None = None
+    """How grey of 16 bits becomes 8; None for the least and greatest level of the capture."""
+    missing_frames: tuple[int, ...] = ()
+    """Numbers that no file of a loop of numbered stills has, as the document admits."""
     protocol_step: str = ""
     """Step of the session's protocol that it was made for."""
     position_origin: str = ""

@@ -35,6 +35,14 @@ class LossyStep:
 
 
 @dataclass(frozen=True, slots=True)
+class GreyWindow:
+    """Levels of deeper grey that become black and white on 8 bits; levels between are spread evenly."""
+
+    low: int
+    high: int
+
+
+@dataclass(frozen=True, slots=True)
 class PixelFacts:
     """What is known of a still or loop without decoding it again.
 
