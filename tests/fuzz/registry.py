@@ -1,0 +1,23 @@
+"""Which readers are fuzzed: one line each, loaded only when it runs."""
+
+from __future__ import annotations
+
+import importlib
+
+from tests.fuzz.target import Target
+
+TARGETS = {
+    "yaml": "tests.fuzz.records:YAML",
+    "json": "tests.fuzz.records:JSON",
+    "stills": "tests.fuzz.media:STILLS",
+    "loops": "tests.fuzz.media:LOOPS",
+    "measurement-report": "tests.fuzz.dicom:MEASUREMENT_REPORT",
+}
+
+
+def load(name: str) -> Target:
+    """Return a target by its name."""
+    module, attribute = TARGETS[name].split(":")
+    found = getattr(importlib.import_module(module), attribute)
+    assert isinstance(found, Target)
+    return found
