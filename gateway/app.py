@@ -16,20 +16,28 @@ from gateway.acoustics.measure import measure
 from gateway.acoustics.measured_prior import prior_of_exam
 from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
 from gateway.builders.uids import study_uid
+from gateway.errors.document import DependsOnHeldPartError, ExamDocumentError, NoCaptureLeftError
 from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.exam_folder import ExamFolder, is_exam, read_exam_folder
 from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
+from gateway.mapping.protocols import load_protocols
 from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
+from gateway.mapping.witnesses import hold_unsettled_eyes
 from gateway.model.comparison import Comparison
+from gateway.model.destination_override import DestinationOverride
 from gateway.model.prior import PriorReport
 from gateway.model.repeatability import RepeatabilityFigure
 from gateway.pipeline.delivery import DeliveryTools, deliver_study
+from gateway.pipeline.growing import variant_key
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
+from gateway.pipeline.patient_list import KnownPerson, OpenQuestion, known_people, open_questions
+from gateway.pipeline.patients import PatientRules, decide_new, decide_same, identified
 from gateway.pipeline.queue import Delivery, Queue
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import Store
+from gateway.pipeline.study_record import Superseded, superseded_at
 from gateway.reports.contact_sheet import render_contact_sheet
 from gateway.reports.html import render_html
 from gateway.reports.trend_plot import render_trend_plot
@@ -54,13 +62,16 @@ class Gateway:
     queue: Queue
 
     def read(self, exam: Path) -> ExamFolder:
-        """Read and map an exam folder or document, and open its media."""
-        speeds = load_speeds(Path(self.settings.site.speeds) if self.settings.site.speeds else None)
-        return read_exam_folder(exam, speeds, on_progress=self.line.on_progress)
+        """Read and map an exam folder or document, and open its media; hold captures whose eye is not settled."""
+        return _read(exam, self.settings, self.line.on_progress)
 
-    def prepare(self, exam: Path) -> PreparedExam:
-        """Read, map, measure, build and check an exam."""
-        return prepare(self.read(exam), self.line)
+    def prepare(self, exam: Path, destination: DestinationSettings | None = None) -> PreparedExam:
+        """Read, map, measure, build and check an exam; for a destination with overrides, in its own variant."""
+        return prepare(self.read(exam), self._line_for(destination) if destination else self.line)
+
+    def _line_for(self, destination: DestinationSettings) -> LineTools:
+        options = replace(self.line.options, overrides=overrides_of(destination))
+        return replace(self.line, options=options, destination=destination.name)
 
     def destination(self, name: str) -> DestinationSettings:
         """Return the settings of a destination; an empty name means the only one there is.
@@ -81,7 +92,16 @@ class Gateway:
         return known[name]
 
     def deliver(self, prepared: PreparedExam, destination: DestinationSettings, *, again: bool = False) -> Deliveries:
-        """Queue a prepared exam for a destination, send it and prove that it arrived."""
+        """Queue a prepared exam for a destination, send it and prove that it arrived.
+
+        Raises
+        ------
+        UnknownDestinationError
+            If it was prepared for a destination that reads it otherwise.
+        """
+        if variant_key(prepared.options.overrides) != variant_key(overrides_of(destination)):
+            fix = "prepare it for this destination"
+            raise UnknownDestinationError("the exam was prepared for another", was=destination.name, fix=fix)
         queue_exam(prepared, self.line, self.queue, destination.name, again=again)
         tools = DeliveryTools(self.line.store, self.queue, self.line.spool, on_progress=self.line.on_progress)
         network = self.settings.network
@@ -95,7 +115,34 @@ class Gateway:
             return deliver_study(tools, archive, destination, prepared.study_instance_uid)
 
 
+    def superseded(self, prepared: PreparedExam, destination: DestinationSettings) -> tuple[Superseded, ...]:
+        """Return the instances that a destination may still hold and that corrected facts have replaced."""
+        return superseded_at(self.line.store, prepared.study_instance_uid, destination.name)
+
+    def decide_same_patient(self, exam: Path, person: tuple[str, str], who: str) -> None:
+        """File an exam under a known person (issuer, identifier), or accept corrected facts of a stated one."""
+        issuer = person[0] or self.settings.site.issuer
+        decide_same(self.line.store, self.line.patients, self.read(exam).exam, (issuer, person[1]), who)
+
+    def decide_new_patient(self, exam: Path, who: str) -> str:
+        """Give the person of an exam a new identifier and return it."""
+        return decide_new(self.line.store, self.line.patients, self.read(exam).exam, who).patient.id
+
+    def known_people(self) -> tuple[KnownPerson, ...]:
+        """Return who is known."""
+        return known_people(self.line.store)
+
+    def open_questions(self) -> tuple[OpenQuestion, ...]:
+        """Return the exams that wait for a decision on whose they are."""
+        return open_questions(self.line.store)
+
+
 Deliveries = tuple[Delivery, ...]
+
+
+def overrides_of(destination: DestinationSettings) -> tuple[DestinationOverride, ...]:
+    """Return what a destination reads otherwise, in the model's terms."""
+    return tuple(DestinationOverride(destination.name, o.attribute, o.value, o.because) for o in destination.overrides)
 
 
 @contextmanager
@@ -118,12 +165,43 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
             general_equipment=GeneralEquipment(settings.site.general_equipment),
         )
         own_figures = Path(settings.site.repeatability) if settings.site.repeatability else None
-        line = LineTools(store, spool, options, on_progress, load_repeatability(own_figures))
+        line = LineTools(store, spool, options, on_progress, load_repeatability(own_figures), _rules(settings))
         worker = f"{socket.gethostname()}:{os.getpid()}"
         yield Gateway(settings, line, Queue(store, worker))
     finally:
         spool.close()
         store.close()
+
+
+def _read(exam: Path, settings: Settings, on_progress: Progress = _silent) -> ExamFolder:
+    """Read an exam with the site's own tables; the one way by which an exam enters the line."""
+    site = settings.site
+    speeds = load_speeds(Path(site.speeds) if site.speeds else None)
+    protocols = load_protocols(Path(site.protocols)) if site.protocols else None
+    made = site.generate_patient_ids
+    folder = read_exam_folder(exam, speeds, protocols, on_progress=on_progress, ids_are_made=made)
+    return settled(folder, settings)
+
+
+def settled(folder: ExamFolder, settings: Settings) -> ExamFolder:
+    """Hold the captures whose eye rests on one source alone, unless the site decided that this will do.
+
+    Raises
+    ------
+    ExamDocumentError
+        If no capture is left.
+    """
+    exam, held = hold_unsettled_eyes(folder.exam, is_one_enough=settings.site.single_eye_witness)
+    if not exam.captures:
+        reasons = [part.reason for part in (*folder.held, *held) if not isinstance(part.reason, DependsOnHeldPartError)]
+        nothing_left = NoCaptureLeftError("no capture can be accepted", where=exam.key, fix="mend those named")
+        raise ExamDocumentError([nothing_left, *reasons])
+    media = {capture.id: folder.media[capture.id] for capture in exam.captures}
+    return replace(folder, exam=exam, media=media, held=(*folder.held, *held))
+
+
+def _rules(settings: Settings) -> PatientRules:
+    return PatientRules(settings.site.issuer, settings.site.generate_patient_ids)
 
 
 def _peer(destination: DestinationSettings, settings: Settings) -> Peer:
@@ -228,7 +306,11 @@ def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progre
 
 def _measured_now(path: Path, settings: Settings) -> PriorReport:
     """Read and measure an exam as `prepare` does, and build nothing."""
-    folder = read_exam_folder(path, load_speeds(Path(settings.site.speeds) if settings.site.speeds else None))
+    folder = _read(path, settings)
+    if not folder.exam.patient.id:  # of two people without identifiers nobody can say that they are one
+        store = Store(settings.store.data_folder)
+        folder = replace(folder, exam=identified(store, _rules(settings), folder.exam))
+        store.close()
     measured = measure(folder.exam, _figures(settings))
     measured = replace(measured, held=(*folder.held, *measured.held))
     return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(path))

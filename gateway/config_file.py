@@ -12,16 +12,20 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
+from gateway.builders.overrides import check_overrides
 from gateway.errors import Place
-from gateway.errors.settings import SettingsFileError, SettingValueError, UnknownSettingError
+from gateway.errors.settings import SettingsError, SettingsFileError, SettingValueError, UnknownSettingError
+from gateway.model.destination_override import DestinationOverride
 from gateway.settings import (
     DestinationSettings,
     NetworkSettings,
+    OverrideSettings,
     Settings,
     SiteSettings,
     StoreSettings,
 )
 
+_ATTRIBUTE = re.compile(r"^[^#]*?\battribute\b[\"']?\s*=|(?<=[{,])\s*attribute\s*=")
 DEFAULT_FILE = "gateway.toml"
 
 _SECTIONS = {"site": SiteSettings, "store": StoreSettings, "network": NetworkSettings}
@@ -102,6 +106,12 @@ def _refuse_unknown(content: Mapping[str, Any], text: str, file: Path) -> None:
     for table in tables if isinstance(tables, list) else []:
         if isinstance(table, dict):
             check(table, {f.name for f in dataclasses.fields(DestinationSettings)}, "destinations.")
+            for override in _tables_in(table.get("overrides")):
+                check(override, {f.name for f in dataclasses.fields(OverrideSettings)}, "destinations.overrides.")
+
+
+def _tables_in(value: object) -> list[dict[str, Any]]:
+    return [table for table in value if isinstance(table, dict)] if isinstance(value, list) else []
 
 
 def _add_environment(content: dict[str, Any], environment: Mapping[str, str]) -> None:
@@ -155,6 +165,18 @@ def _check_values(settings: Settings, text: str, file: Path) -> None:
             where=Place(str(file), _line_of(text, "uid_root")),
             was=settings.site.uid_root,
         )
+    if settings.site.generate_patient_ids and not settings.site.issuer.strip():
+        raise SettingValueError(
+            "site.generate_patient_ids needs site.issuer: identifiers are unique within their issuer only",
+            where=Place(str(file), _line_of(text, "generate_patient_ids")),
+            fix="name the site as issuer",
+        )
+    if len(settings.site.issuer) > 64 or re.search(r"[\\\x00-\x1f\x7f]", settings.site.issuer):
+        raise SettingValueError(
+            "site.issuer takes at most 64 characters without backslash and control characters (PS3.5 6.2, LO)",
+            where=Place(str(file), _line_of(text, "issuer")),
+        )
+    _check_overrides(settings, text, file)
     titles = [settings.network.ae_title, *(destination.ae_title for destination in settings.destinations)]
     for title in titles:
         if not re.fullmatch(_AE_TITLE, title):
@@ -166,6 +188,21 @@ def _check_values(settings: Settings, text: str, file: Path) -> None:
     names = [destination.name for destination in settings.destinations]
     if len(set(names)) < len(names):
         raise SettingValueError("two destinations have the same name", where=str(file), was=", ".join(names))
+
+
+def _check_overrides(settings: Settings, text: str, file: Path) -> None:
+    """Refuse overrides that no object may carry, with the line on which each stands."""
+    lines = iter([n for n, line in enumerate(text.splitlines(), 1) for _ in _ATTRIBUTE.findall(line)])
+    for destination in settings.destinations:
+        seen: list[DestinationOverride] = []
+        for override in destination.overrides:
+            line = next(lines, None)
+            seen.append(DestinationOverride(destination.name, override.attribute, override.value, override.because))
+            try:
+                check_overrides(seen)
+            except SettingsError as error:
+                where = Place(str(file), line, field=f"destinations {destination.name}: {error.where}")
+                raise type(error)(error.what, where=where, was=error.was, fix=error.fix) from error
 
 
 def settings_template() -> str:
@@ -190,6 +227,13 @@ snomed_extended = false
 speeds = ""
 # Your own figures of repeatability (YAML). Empty: the shipped, published ones.
 repeatability = ""
+# Folder of your own examination protocols (YAML), beside the shipped ones.
+protocols = ""
+# Accept an eye that one source alone names, without a second source or a named person; every report then says so.
+single_eye_witness = false
+# A site without patient ids: name yourself as issuer, and let the gateway make an id where an exam states none.
+issuer = ""
+generate_patient_ids = false
 
 [store]
 # Database and spool. Holds patient data: keep it on a disk that only the gateway's user can read.
@@ -212,4 +256,6 @@ listen_port = 0
 # commitment_wait_s = 60.0
 # attempts = 5                # tries for a temporary failure before a person must look
 # first_retry_s = 2.0
+# What this archive alone reads otherwise; never patient, UIDs, eyes, positions, calibration or measurements.
+# overrides = [{attribute = "InstitutionName", value = "Clinic 12", because = "the hospital's own name for us"}]
 """

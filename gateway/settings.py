@@ -27,6 +27,15 @@ class SiteSettings:
     """The site's own table of speeds of sound, a YAML file; empty: the shipped one."""
     repeatability: str = ""
     """The site's own table of repeatability, a YAML file; empty: the shipped, published figures."""
+    protocols: str = ""
+    """Folder of the site's own examination protocols, beside the shipped ones; empty: those alone."""
+    single_eye_witness: bool = False
+    """Accept an eye that one source alone names. Off, because nothing in a picture shows that a line was slipped; on,
+    every report says so."""
+    issuer: str = ""
+    """Whom the site names as issuer of the patient identifiers that the gateway makes for it."""
+    generate_patient_ids: bool = False
+    """Make an identifier under `issuer` for a patient whose exam states none; without it, that is an error."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +63,19 @@ class NetworkSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class OverrideSettings:
+    """One attribute that a destination gets with a value of its own; which ones may is a list in `builders`."""
+
+    __pydantic_config__: ClassVar[dict[str, str]] = {"extra": "forbid"}
+
+    attribute: str
+    """Keyword of PS3.6, e.g. ``InstitutionName``."""
+    value: str
+    because: str
+    """Why; it is kept with the origin of the value."""
+
+
+@dataclass(frozen=True, slots=True)
 class DestinationSettings:
     """One archive that exams are delivered to."""
 
@@ -72,6 +94,8 @@ class DestinationSettings:
     """Tries for a temporary failure before a delivery is left for a person."""
     first_retry_s: float = 2.0
     """Pause before the second try; doubles each time, with jitter, up to five minutes."""
+    overrides: tuple[OverrideSettings, ...] = ()
+    """Attributes that this destination gets with values of its own, in objects with UIDs of their own."""
 
 
 @dataclass(frozen=True, slots=True)

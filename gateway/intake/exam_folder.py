@@ -23,6 +23,7 @@ from gateway.model.exam import Exam, HeldPart
 from gateway.model.holding import hold_captures
 from gateway.model.measurement import TissueSpeed
 from gateway.model.media import FrameSource
+from gateway.model.protocol import Protocol
 
 DOCUMENT_NAMES = ("exam.yaml", "exam.yml", "exam.json")
 
@@ -53,7 +54,12 @@ class ExamFolder:
 
 
 def read_exam_folder(
-    folder: Path, speeds: Mapping[str, TissueSpeed] | None = None, *, on_progress: Progress | None = None
+    folder: Path,
+    speeds: Mapping[str, TissueSpeed] | None = None,
+    protocols: Mapping[str, Protocol] | None = None,
+    *,
+    on_progress: Progress | None = None,
+    ids_are_made: bool = False,
 ) -> ExamFolder:
     """Read an exam folder: its document, then each capture's media.
 
@@ -63,8 +69,12 @@ def read_exam_folder(
         The folder, or the exam document itself where it has another name or stands beside others.
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    protocols : mapping of str to Protocol, optional
+        Protocols that the session may name; the shipped ones where None.
     on_progress : callable, optional
         Called with step, done and total.
+    ids_are_made : bool
+        The document may state no patient identifier; see `mapping.exam_document`.
 
     Raises
     ------
@@ -74,7 +84,7 @@ def read_exam_folder(
         If the document as a whole cannot become an exam, or no capture is left.
     """
     document = exam_document_in(folder)
-    mapped = read_exam_document(document, speeds=speeds)
+    mapped = read_exam_document(document, speeds=speeds, protocols=protocols, ids_are_made=ids_are_made)
     exam, root = mapped.exam, document.parent
     paths = part_paths(exam, mapped.held, "captures", len(exam.captures))
     media: dict[str, FrameSource] = {}

@@ -58,7 +58,7 @@ def _check_files(part: CapturePart, fields: CaptureFields) -> None:
 
 
 def _check_position(part: CapturePart, fields: CaptureFields) -> None:
-    scan = fields.scan
+    scan = scan_of(fields)
     if scan.requires_clock_hour and fields.clock_hour is None:
         what = f"the scan {scan.value} has no clock hour"
         part.refuse(ClockHourError, what, "scan", fix="write clock_hour: as shown, e.g. 3 or 3:30")
@@ -146,8 +146,21 @@ def _refuse_shared_file(part: CapturePart, other: CapturePart) -> None:
     )
 
 
+def scan_of(fields: CaptureFields) -> Scan:
+    """Return the scan of a capture whose place in the protocol has been taken.
+
+    Raises
+    ------
+    ValueError
+        If it was not.
+    """
+    if fields.scan is None:
+        raise ValueError("the capture's step of the protocol has not been looked up")
+    return fields.scan
+
+
 def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, TissueSpeed], number: int = 0) -> Capture:
-    """Return the model's capture; its fields have been checked.
+    """Return the model's capture; its fields have been checked. Witnesses and protocol are added by the caller.
 
     Parameters
     ----------
@@ -160,7 +173,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         files=tuple(fields.files) if fields.files else (fields.file or "",),
         eye=fields.eye,
         position=ProbePosition(
-            scan=fields.scan,
+            scan=scan_of(fields),
             scan_words=fields.scan_words or "",
             clock_hour=clock_hour_of(fields.clock_hour),
             zone=fields.zone,
@@ -179,6 +192,8 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         number=number,
         a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
+        protocol_step=fields.protocol_step or "",
+        is_swept=bool(fields.swept),
     )
 
 

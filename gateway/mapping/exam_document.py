@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gateway.errors import GatewayError, Place
@@ -44,10 +44,17 @@ from gateway.mapping.observations import (
     measurement_of,
 )
 from gateway.mapping.parts import SECTIONS, F, Part, PartIndex, read_parts
+from gateway.mapping.patient_identity import identity_problems
+from gateway.mapping.protocol_steps import find_protocol, origin_words, step_place, take_steps
+from gateway.mapping.protocols import load_protocols
 from gateway.mapping.speeds import load_speeds
+from gateway.mapping.witnesses import check_witnesses, witnesses_of
+from gateway.model.capture import Capture
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.measurement import TissueSpeed
 from gateway.model.order import Order
+from gateway.model.protocol import Protocol
+from gateway.model.witness import EyeWitness
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +78,23 @@ class _Parts:
         return [*self.captures, *self.measurements, *self.annotations, *self.findings]
 
 
-def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None = None) -> MappedExam:
+@dataclass(frozen=True, slots=True)
+class _Tables:
+    """What a document refers to and does not hold itself, and what captures took from it, by capture id."""
+
+    speeds: Mapping[str, TissueSpeed]
+    protocol: Protocol | None
+    taken: Mapping[str, tuple[str, ...]]
+    witnesses: Mapping[str, tuple[EyeWitness, ...]]
+
+
+def read_exam_document(
+    path: Path,
+    *,
+    speeds: Mapping[str, TissueSpeed] | None = None,
+    protocols: Mapping[str, Protocol] | None = None,
+    ids_are_made: bool = False,
+) -> MappedExam:
     """Read an exam document (``eye-ultrasound-exam/1``, YAML or JSON).
 
     Parameters
@@ -80,6 +103,10 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         The document; its folder's name becomes the exam's key.
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    protocols : mapping of str to Protocol, optional
+        Protocols that a session may name, by name; the shipped ones where None.
+    ids_are_made : bool
+        The document may state no patient identifier, because the site's settings say that the gateway makes one.
 
     Returns
     -------
@@ -96,11 +123,16 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         document = read_located(path)
     except DocumentError as err:
         raise ExamDocumentError([err]) from err
-    return map_exam_document(document, exam_key(path), speeds=speeds)
+    return map_exam_document(document, exam_key(path), speeds=speeds, protocols=protocols, ids_are_made=ids_are_made)
 
 
 def map_exam_document(
-    document: LocatedDocument, key: str, *, speeds: Mapping[str, TissueSpeed] | None = None
+    document: LocatedDocument,
+    key: str,
+    *,
+    speeds: Mapping[str, TissueSpeed] | None = None,
+    protocols: Mapping[str, Protocol] | None = None,
+    ids_are_made: bool = False,
 ) -> MappedExam:
     """Check a document that has been read, or put together from a site's own sources, and turn it into an exam.
 
@@ -110,6 +142,10 @@ def map_exam_document(
         The exam's short name (see `model.exam.Exam`).
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    protocols : mapping of str to Protocol, optional
+        Protocols that a session may name, by name; the shipped ones where None.
+    ids_are_made : bool
+        The document may state no patient identifier, because the site's settings say that the gateway makes one.
 
     Raises
     ------
@@ -119,14 +155,18 @@ def map_exam_document(
     if not isinstance(document.root, Table):
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
-    table = load_speeds() if speeds is None else speeds
     duplicates: dict[TreePath, list[GatewayError]] = defaultdict(list)
     for where_to, error in duplicate_keys(document):
         duplicates[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
     head, problems = validated(document, (), ExamHeadFields, SECTIONS)
     problems += [*duplicates[()], *_head_problems(document, head)]
+    problems += identity_problems(document, ids_are_made=ids_are_made)
     parts = _read_all_parts(document, duplicates, problems)
-    _check_all_parts(parts, table)
+    protocol = _protocol(document, head, protocols, problems)
+    taken = take_steps(parts.captures, protocol)
+    witnesses = _witnesses(parts, protocol, head)
+    tables = _Tables(load_speeds() if speeds is None else speeds, protocol, taken, witnesses)
+    _check_all_parts(parts, tables.speeds)
     held = tuple(part.held() for part in parts.all() if not part.is_good)
     if problems or head is None:
         raise ExamDocumentError(in_order([*problems, *_single_reasons(held)]))
@@ -134,7 +174,7 @@ def map_exam_document(
         where = document.place(("captures",))
         nothing_left = NoCaptureLeftError("no capture can be accepted", where=where, fix="mend those named")
         raise ExamDocumentError([nothing_left, *_single_reasons(held)])
-    return MappedExam(_exam(key, document, head, parts, table), held)
+    return MappedExam(_exam(key, document, head, parts, tables), held)
 
 
 def _single_reasons(held: Sequence[HeldPart]) -> list[GatewayError]:
@@ -158,6 +198,35 @@ def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> li
         what = "the birth date lies after the exam"
         problems.append(ValueOutOfRangeError(what, where=where, fix="mend birth_date or session.start"))
     return problems
+
+
+def _protocol(
+    document: LocatedDocument,
+    head: ExamHeadFields | None,
+    protocols: Mapping[str, Protocol] | None,
+    problems: list[GatewayError],
+) -> Protocol | None:
+    if head is None or not head.session.protocol:
+        return None
+    try:
+        return find_protocol(document, head.session.protocol, load_protocols() if protocols is None else protocols)
+    except DocumentError as err:
+        problems.append(err)
+        return None
+
+
+def _witnesses(
+    parts: _Parts, protocol: Protocol | None, head: ExamHeadFields | None
+) -> dict[str, tuple[EyeWitness, ...]]:
+    """Hear everything that names an eye, and refuse captures of which it names both."""
+    who_stated_all = head.eyes_stated_by.to_model() if head and head.eyes_stated_by else None
+    heard = {}
+    for part in parts.captures:
+        if part.fields is not None:
+            step = protocol.step(part.fields.protocol_step) if protocol and part.fields.protocol_step else None
+            heard[part.id] = witnesses_of(part, part.fields, step, who_stated_all)
+            check_witnesses(part, part.fields, heard[part.id])
+    return heard
 
 
 def _read_all_parts(
@@ -192,15 +261,22 @@ def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
         check_annotation(annotation, captures)
 
 
-def _exam(
-    key: str, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, speeds: Mapping[str, TissueSpeed]
-) -> Exam:
+def _capture(part: Part[CaptureFields], fields: CaptureFields, tables: _Tables, number: int) -> Capture:
+    taken = tables.taken.get(part.id, ())
+    return replace(
+        capture_of(part, fields, tables.speeds, number),
+        position_origin=origin_words(taken, fields.protocol_step or "", tables.protocol),
+        eye_witnesses=tables.witnesses[part.id],
+    )
+
+
+def _exam(key: str, document: LocatedDocument, head: ExamHeadFields, parts: _Parts, tables: _Tables) -> Exam:
     captures = PartIndex(parts.captures)
     measurements, annotations = [], []
     for part in parts.measurements:
         capture = captures.good(part.fields.capture) if part.fields else None
         if part.fields and capture and part.is_good:
-            measurements.append(measurement_of(part, part.fields, capture, speeds))
+            measurements.append(measurement_of(part, part.fields, capture, tables.speeds))
     for mark in parts.annotations:
         capture = captures.good(mark.fields.capture) if mark.fields else None
         if mark.fields and capture and mark.is_good:
@@ -209,9 +285,9 @@ def _exam(
         key=key,
         patient=head.patient.to_model(),
         order=head.order.to_model() if head.order else Order(),
-        session=head.session.to_model(),
+        session=head.session.to_model(tables.protocol),
         captures=tuple(
-            capture_of(p, p.fields, speeds, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good
+            _capture(p, p.fields, tables, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good
         ),
         measurements=tuple(measurements),
         annotations=tuple(annotations),
@@ -219,7 +295,7 @@ def _exam(
         cautions=tuple(head.cautions or ()),
         language=head.language or "en",
         is_synthetic=bool(head.synthetic),
-        origins=_origins(document, parts),
+        origins=_origins(document, parts, tables),
     )
 
 
@@ -229,8 +305,13 @@ def exam_key(path: Path) -> str:
     return name[:64] or "exam"
 
 
-def _origins(document: LocatedDocument, parts: _Parts) -> dict[str, Place]:
+def _origins(document: LocatedDocument, parts: _Parts, tables: _Tables) -> dict[str, Place]:
     origins = {path_text(path): document.place(path) for path, _node in walk(document.root) if path}
+    for part in parts.captures:
+        step_id = part.fields.protocol_step if part.fields else None
+        for name in tables.taken.get(part.id, ()):
+            if tables.protocol and step_id:
+                origins[path_text((*part.path, name))] = step_place(step_id, tables.protocol)
     # `model.holding.hold_captures` knows parts by their ids, not by their number.
     for measurement in parts.measurements:
         origins[f"measurements {measurement.id}"] = document.place(measurement.path)

@@ -15,6 +15,7 @@ from pydantic import BaseModel
 from pydantic.json_schema import GenerateJsonSchema
 
 from gateway.mapping.document.observations import FORMAT, ExamFields
+from gateway.mapping.document.protocols import PROTOCOL_FORMAT, ProtocolFields
 from gateway.mapping.repeatability import REPEATABILITY_FORMAT, RepeatabilityFields
 from gateway.mapping.speeds import SPEEDS_FORMAT, SpeedsFields
 
@@ -47,6 +48,11 @@ def repeatability_schema() -> dict[str, Any]:
     return _schema(RepeatabilityFields, REPEATABILITY_FORMAT)
 
 
+def protocol_schema() -> dict[str, Any]:
+    """Return the JSON Schema of examination protocols."""
+    return _schema(ProtocolFields, PROTOCOL_FORMAT)
+
+
 def _schema(model: type[BaseModel], name: str) -> dict[str, Any]:
     made = model.model_json_schema(schema_generator=_WithoutTitles)
     for part in _objects(made):
@@ -72,7 +78,13 @@ def _objects(value: object) -> Iterator[dict[str, Any]]:
 
 
 def _file_stem(name: str) -> str:
-    return name.replace("/", "-").replace("eye-speeds-of-sound", "speeds").replace("eye-repeatability", "repeatability")
+    short = {
+        "eye-speeds-of-sound": "speeds",
+        "eye-repeatability": "repeatability",
+        "eye-ultrasound-protocol": "protocol",
+    }
+    word, _, version = name.partition("/")
+    return f"{short.get(word, word)}-{version}"
 
 
 def schema_files() -> dict[str, str]:
@@ -81,6 +93,7 @@ def schema_files() -> dict[str, str]:
         FORMAT: exam_schema(),
         SPEEDS_FORMAT: speeds_schema(),
         REPEATABILITY_FORMAT: repeatability_schema(),
+        PROTOCOL_FORMAT: protocol_schema(),
     }
     return {
         f"{_file_stem(name)}.schema.json": json.dumps(schema, indent=1, ensure_ascii=False) + "\n"

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gateway.errors import Place
 from gateway.model.capture import CaptureKind
 from gateway.model.laterality import Eye
 from gateway.model.measurement import MeasurementKind
@@ -34,6 +35,8 @@ class ProtocolStep:
         Whether an exam by this protocol must have it.
     source : str
         Publication, or ``common practice``.
+    place : Place or str
+        Where the protocol states it.
     """
 
     id: str
@@ -45,6 +48,7 @@ class ProtocolStep:
     zones: tuple[Zone, ...] = ()
     is_required: bool = False
     source: str = ""
+    place: Place | str = ""
 
 
 class Judged(StrEnum):

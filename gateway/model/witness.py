@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from gateway.errors import Place
@@ -42,7 +42,7 @@ class EyeWitness:
     words : str
         How it says so, as written there: ``OD``, ``re``, ``rechts``.
     place : Place or str
-        Where it says so.
+        Where it says so. Not compared: the same exam written in another file is the same exam.
     person : PersonName or None
         Who said so, for a `WitnessSource.PERSON`; it then needs no second witness.
     """
@@ -50,7 +50,7 @@ class EyeWitness:
     source: WitnessSource
     eye: Eye
     words: str
-    place: Place | str
+    place: Place | str = field(compare=False)
     person: PersonName | None = None
 
 

@@ -12,6 +12,7 @@ FOLLOWED = "2.25.81920733551040011277"
 _DOCUMENT = """\
 format: eye-ultrasound-exam/1
 synthetic: yes
+eyes_stated_by: "Lind^Tove"
 patient: {{id: "{patient}", issuer: "{issuer}", name: "Holm^Maija"}}
 session:
   start: {start}

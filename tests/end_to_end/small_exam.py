@@ -62,6 +62,7 @@ measurements:
     kind: distance
     points: [[10, 20], [50, 20]]
     structure: vitreous
+eyes_stated_by: "Lind^Tove"
 """
 
 

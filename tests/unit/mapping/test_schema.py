@@ -7,10 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from gateway.mapping.schema import exam_schema, repeatability_schema, schema_files, speeds_schema, write_schema_files
+from gateway.mapping.schema import (
+    exam_schema,
+    protocol_schema,
+    repeatability_schema,
+    schema_files,
+    speeds_schema,
+    write_schema_files,
+)
 from gateway.shipped import shipped_path
 
-ALL_SCHEMAS = [exam_schema(), speeds_schema(), repeatability_schema()]
+ALL_SCHEMAS = [exam_schema(), speeds_schema(), repeatability_schema(), protocol_schema()]
+NAMES = ["exam", "speeds", "repeatability", "protocol"]
 
 # Frozen. A field may become optional, but none may ever be added here while the format is called /1.
 REQUIRED_IN_FORMAT_1 = {
@@ -31,6 +39,8 @@ REQUIRED_IN_FORMAT_1 = {
     "GateFields": {"segment", "start_us", "end_us"},
     "ImplantFields": {"material"},
     "AnnotationFields": {"capture", "kind"},
+    "EyeWitnessFields": {"source", "eye", "words"},
+    "DeclaredSweepFields": {"eye", "clock_hour"},
     "FindingFields": {"id", "eye", "what"},
 }
 
@@ -57,6 +67,7 @@ def test_the_writer_writes_every_file(tmp_path):
     write_schema_files(tmp_path)
     assert sorted(p.name for p in tmp_path.iterdir()) == [
         "eye-ultrasound-exam-1.schema.json",
+        "protocol-1.schema.json",
         "repeatability-1.schema.json",
         "speeds-1.schema.json",
     ]
@@ -73,7 +84,7 @@ def test_no_field_of_format_1_ever_goes():
         assert set(fields) <= now[name]
 
 
-@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=["exam", "speeds", "repeatability"])
+@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=NAMES)
 def test_every_field_is_described(schema):
     parts = {"": schema} | schema["$defs"]
     for name, part in parts.items():
@@ -84,7 +95,7 @@ def test_every_field_is_described(schema):
             assert len(described) > 3, f"{name}.{field}"
 
 
-@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=["exam", "speeds", "repeatability"])
+@pytest.mark.parametrize("schema", ALL_SCHEMAS, ids=NAMES)
 def test_every_mapping_refuses_unknown_keys(schema):
     for name, part in mappings_of(schema).items():
         assert part["additionalProperties"] is False, name
