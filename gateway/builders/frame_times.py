@@ -107,7 +107,8 @@ def _timing(capture: Capture, facts: PixelFacts, path: str) -> _Rate | _Times:
         return _rate(stated.frame_rate_hz, f"{path}.frame_rate_hz")
     if stated.frame_times_ms:
         times = _of_stored_frames(stated.frame_times_ms, capture, facts)
-        return _Times(_checked(times, facts, f"{path}.frame_times_ms"), f"{path}.frame_times_ms")
+        origin = f"{path}.frame_rate_hz" if capture.missing_frames else f"{path}.frame_times_ms"
+        return _Times(_checked(times, facts, origin), origin)
     if facts.frame_rate_hz is not None:
         return _rate(facts.frame_rate_hz, f"{path}.file, its constant rate")
     if facts.frame_times_ms:

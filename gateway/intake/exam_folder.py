@@ -13,12 +13,12 @@ from pathlib import Path, PurePosixPath
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import ExamDocumentError, FrameError, NoCaptureLeftError
 from gateway.errors.media import ExamFolderError, MediaMissingError, MediaNotReadableError, MediaOutsideFolderError
-from gateway.intake.loops import open_loop, times_from_first, trimmed
+from gateway.intake.capture_media import open_capture_media
+from gateway.intake.loops import times_from_first, trimmed
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
-from gateway.intake.stills import open_still
 from gateway.mapping.exam_document import read_exam_document
-from gateway.model.capture import Capture, CaptureKind
+from gateway.model.capture import Capture
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.holding import hold_captures
 from gateway.model.measurement import TissueSpeed
@@ -150,10 +150,7 @@ def exam_document_in(folder: Path) -> Path:
 def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameSource, Capture]:
     """Open one capture's media; return what is kept of it, and the capture with its times counted in kept frames."""
     files = [_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
-    if capture.kind is CaptureKind.STILL:
-        source = open_still(files[0], name=capture.files[0])
-    else:
-        source = open_loop(files, name=_name_of(capture.files))
+    source = open_capture_media(capture, files, name=_name_of(capture.files))
     check_capture(exam, capture, path, source.facts)
     kept = capture.kept
     if kept is None:

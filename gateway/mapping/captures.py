@@ -16,6 +16,7 @@ from gateway.errors.document import (
 )
 from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
+from gateway.mapping.frame_numbers import check_frame_numbers, timing_of
 from gateway.mapping.frames_and_points import corner_point, frame_count
 from gateway.mapping.parts import Part
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
@@ -24,10 +25,10 @@ from gateway.model.capture import (
     Capture,
     CaptureKind,
     FrameRange,
-    FrameTiming,
     ThermalIndex,
 )
 from gateway.model.measurement import TissueSpeed
+from gateway.model.media import GreyWindow
 from gateway.model.position import ClockHour, ProbePosition, Scan
 
 CapturePart = Part[CaptureFields]
@@ -40,6 +41,8 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             _check_files(part, part.fields)
             _check_position(part, part.fields)
             _check_frames(part, part.fields)
+            check_frame_numbers(part, part.fields)
+            _check_picture(part, part.fields)
             _check_region(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
@@ -51,7 +54,7 @@ def _check_files(part: CapturePart, fields: CaptureFields) -> None:
     elif fields.file is None and fields.files is None:
         part.refuse(FieldMissingError, "the media file is not stated", fix="write file: and its name")
     if fields.kind is CaptureKind.STILL:
-        for name in ("files", "frame_rate_hz", "frame_times_ms", "keep"):
+        for name in ("files", "frame_rate_hz", "frame_times_ms", "keep", "missing_frames"):
             if getattr(fields, name) is not None:
                 fix = "leave it out, or write kind: loop"
                 part.refuse(FieldNotApplicableError, "a still has no frames", name, fix=fix)
@@ -113,6 +116,21 @@ def _check_kept(part: CapturePart, fields: CaptureFields) -> None:
         part.refuse(
             FrameError, "the loop has fewer frames", "keep", was=f"{last} of {count}", fix=f"write at most {count}"
         )
+
+
+def _check_picture(part: CapturePart, fields: CaptureFields) -> None:
+    window = fields.grey_window
+    if window and window.low >= window.high:
+        part.refuse(
+            ValueOutOfRangeError,
+            "the window ends before it begins",
+            "grey_window",
+            was=f"{window.low} to {window.high}",
+            fix="write the lower level under low",
+        )
+    if fields.page is not None and fields.kind is CaptureKind.LOOP:
+        fix = "leave it out: every picture of the file is a frame"
+        part.refuse(FieldNotApplicableError, "a loop has no page", "page", fix=fix)
 
 
 def _check_region(part: CapturePart, fields: CaptureFields) -> None:
@@ -183,7 +201,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         acquired=fields.acquired,
         settings=_settings_of(fields),
         calibration=_calibration_of(fields.calibration) if fields.calibration else None,
-        timing=FrameTiming(fields.frame_rate_hz, tuple(fields.frame_times_ms or ())),
+        timing=timing_of(fields),
         kept=FrameRange(fields.keep.first, fields.keep.last) if fields.keep else None,
         lens=fields.lens,
         vitreous=fields.vitreous,
@@ -192,6 +210,9 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         number=number,
         a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
+        page=fields.page,
+        grey_window=GreyWindow(fields.grey_window.low, fields.grey_window.high) if fields.grey_window else None,
+        missing_frames=tuple(sorted(set(fields.missing_frames or ()))),
         protocol_step=fields.protocol_step or "",
         is_swept=bool(fields.swept),
     )

@@ -128,6 +128,16 @@ class KeepFields(Fields):
     last: Annotated[int, whole_number(1, MOST_FRAMES)] = Field(description="Last kept frame.", examples=[38])
 
 
+_GREY_LEVEL = whole_number(0, 65535)
+
+
+class GreyWindowFields(Fields):
+    """Levels of 16-bit grey that become black and white; levels between are spread evenly."""
+
+    low: Annotated[int, _GREY_LEVEL] = Field(description="Level that becomes 0.", examples=[0])
+    high: Annotated[int, _GREY_LEVEL] = Field(description="Level that becomes 255; above low.", examples=[4095])
+
+
 class EyeWitnessFields(Fields):
     """One source beside this document that names the eye of a capture."""
 
@@ -249,6 +259,19 @@ class CaptureFields(Fields):
         None, min_length=1, description="Time of each frame from the first, in ms.", examples=[[0, 50, 101]]
     )
     keep: KeepFields | None = Field(None, description="Kept frames of a loop, counted from 1; left out for all.")
+    missing_frames: list[Annotated[int, whole_number(0, 1_000_000)]] | None = Field(
+        None,
+        min_length=1,
+        max_length=10_000,
+        description="Numbers of frames that no file has; times by frame_rate_hz keep the gap.",
+        examples=[[3]],
+    )
+    page: Annotated[int, whole_number(1, 100_000)] | None = Field(
+        None, description="Which picture of a file with several this still is, from 1.", examples=[2]
+    )
+    grey_window: GreyWindowFields | None = Field(
+        None, description="How 16-bit grey becomes 8-bit; left out for the least and greatest level."
+    )
     a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
     a_scan_lines: list[AScanLineFields] | None = Field(
         None, max_length=20, description="Lines on the picture along which the report plots grey levels."
