@@ -114,7 +114,6 @@ class Gateway:
             archive = DimseDestination(_peer(destination, self.settings), destination.commitment_wait_s, listener)
             return deliver_study(tools, archive, destination, prepared.study_instance_uid)
 
-
     def superseded(self, prepared: PreparedExam, destination: DestinationSettings) -> tuple[Superseded, ...]:
         """Return the instances that a destination may still hold and that corrected facts have replaced."""
         return superseded_at(self.line.store, prepared.study_instance_uid, destination.name)

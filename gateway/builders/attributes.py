@@ -74,6 +74,13 @@ class AttributeWriter:
             written = encoded(vr, value, keyword)  # type: ignore[arg-type]
         self._add(keyword, vr, written, origin)
 
+    def override(self, keyword: str, value: AttributeValue, origin: str) -> None:
+        """Write one attribute anew, whether or not it was written before; see `set`."""
+        if keyword in self._dataset:
+            del self._dataset[keyword]
+            del self._origins[keyword]
+        self.set(keyword, value, origin)
+
     def sequence(self, keyword: str, items: Sequence[AttributeWriter], origin: str) -> None:
         """Write a sequence of items that other writers have filled; their origins come along.
 

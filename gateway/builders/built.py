@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from pathlib import Path
 
+from gateway.builders.options import ReportVersion
 from gateway.model.laterality import Eye
 
 
@@ -33,6 +34,8 @@ class BuiltObject:
         None where the object speaks of both eyes.
     rows, columns, frame_count : int
         Of images; 0, 0 and 1 otherwise.
+    version : ReportVersion or None
+        Of reports and documents.
     attribute_origins : mapping of str to str
         Where each value came from: attribute path (``AnatomicRegionSequence[1].AnatomicRegionModifierSequence``, items
         counted from 1) to a field of the exam document or the rule that gave it.
@@ -55,4 +58,5 @@ class BuiltObject:
     rows: int = 0
     columns: int = 0
     frame_count: int = 1
+    version: ReportVersion | None = None
     attribute_origins: Mapping[str, str] = field(default_factory=dict)

@@ -22,6 +22,7 @@ from gateway.builders.modules import (
 )
 from gateway.builders.options import BuildContext, GeneralEquipment
 from gateway.builders.part10 import write_part10
+from gateway.builders.report_version import write_version
 from gateway.builders.uids import series_uid, study_uid
 from gateway.errors.objects import NotAPdfError
 from gateway.model.exam import MeasuredExam
@@ -63,7 +64,9 @@ def build_encapsulated_pdf(
     write_equipment(w, exam, GeneralEquipment.GATEWAY)
     w.set("ConversionType", "WSD", "rule: PS3.3 C.8.6.1")
     _write_document(w, measured, len(pdf), references)
-    uid = identify(w, exam, ["encapsulated PDF", hashlib.sha256(pdf).hexdigest()], context)
+    sources = ["encapsulated PDF", hashlib.sha256(pdf).hexdigest()]
+    version = write_version(w, sources, context)
+    uid = identify(w, exam, sources, context)
     created = session_time(context.ledger.created(uid), exam.session)
     w.set("ContentDate", created, "rule: first build of this SOP Instance UID")
     w.set("ContentTime", created, "rule: first build of this SOP Instance UID")
@@ -82,7 +85,8 @@ def build_encapsulated_pdf(
         size_bytes=size_bytes,
         series_description=plan.description,
         series_number=plan.series_number,
-        instance_number=1,
+        instance_number=version.instance_number,
+        version=version,
         attribute_origins=dict(w.origins),
     )
 
@@ -95,7 +99,6 @@ def _require_pdf(pdf: bytes) -> None:
 def _write_document(w: AttributeWriter, measured: MeasuredExam, length: int, references: Sequence[BuiltObject]) -> None:
     """Write the Encapsulated Document module except the stream and its date and time (PS3.3 C.24.2)."""
     exam = measured.exam
-    w.set("InstanceNumber", 1, "rule: one document in its series")
     w.set("AcquisitionDateTime", exam.session.start, "session.start")
     # The report names the patient and the date on its pages.
     w.set("BurnedInAnnotation", "YES", "rule: PS3.3 C.24.2")

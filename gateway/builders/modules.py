@@ -18,6 +18,7 @@ from gateway.builders.options import (
     BuildOptions,
     GeneralEquipment,
 )
+from gateway.builders.overrides import apply_overrides
 from gateway.builders.uids import KeyPart, instance_uid, study_uid
 from gateway.builders.value_rules import offset_from_utc, shortened
 from gateway.model.coded import TextOrCode
@@ -62,8 +63,13 @@ def write_patient(w: AttributeWriter, exam: Exam) -> None:
     """Write the Patient module (PS3.3 C.7.1.1)."""
     patient = exam.patient
     w.set("PatientName", patient.name, "patient.name")
-    w.set("PatientID", patient.id, "patient.id")
-    w.set("IssuerOfPatientID", patient.issuer, "patient.issuer")
+    if patient.is_id_generated:
+        origin = "rule: generated for a patient without identifier, settings site.generate_patient_ids"
+        w.set("PatientID", patient.id, origin)
+        w.set("IssuerOfPatientID", patient.issuer, "rule: settings site.issuer")
+    else:
+        w.set("PatientID", patient.id, "patient.id")
+        w.set("IssuerOfPatientID", patient.issuer, "patient.issuer")
     w.set("PatientBirthDate", patient.birth_date, "patient.birth_date")
     w.set("PatientSex", patient.sex.value if patient.sex else None, "patient.sex")
 
@@ -77,13 +83,16 @@ def write_study(w: AttributeWriter, exam: Exam, options: BuildOptions) -> None:
         study_uid(exam, options),
         "order.study_instance_uid" if stated else "rule: derived from patient, session start, device and visit",
     )
-    w.set("StudyDate", session.start, "session.start")
-    w.set("StudyTime", session.start, "session.start")
+    # One date for all instances of a study: that of its first session (PS3.3 C.7.2.1).
+    start = session_time(exam.study_started, session) if exam.study_started else session.start
+    origin = "rule: start of the study's first session" if exam.study_started else "session.start"
+    w.set("StudyDate", start, origin)
+    w.set("StudyTime", start, origin)
     w.set("AccessionNumber", order.accession_number, "order.accession_number")
     if order.requested_procedure.id:
         w.set("StudyID", order.requested_procedure.id, "order.requested_procedure.id")
     else:  # media directories need one (PS3.3 F.5), and equipment may give it (C.7.2.1)
-        w.set("StudyID", session.start.strftime("%Y%m%d%H%M"), "rule: session start, where there is no order")
+        w.set("StudyID", start.strftime("%Y%m%d%H%M"), "rule: session start, where there is no order")
     w.set("ReferringPhysicianName", order.referring_physician, "order.referring_physician")
     if order.requested_procedure.description:
         description = shortened(order.requested_procedure.description, 64)
@@ -210,8 +219,9 @@ def write_sop_common(w: AttributeWriter, exam: Exam, sop_class_uid: str) -> None
 def identify(w: AttributeWriter, exam: Exam, sources: Sequence[KeyPart], context: BuildContext) -> str:
     """Finish SOP Common of a dataset that is otherwise complete but for bulk data; return its SOP Instance UID.
 
-    The coding scheme of private codes is declared, the UID derived from everything written and from `sources`, and the
-    moment at which that UID was first built written as Instance Creation Date and Time.
+    The coding scheme of private codes is declared, the destination's own values are written, the UID is derived from
+    everything written and from `sources`, and the moment at which that UID was first built is written as Instance
+    Creation Date and Time.
 
     Parameters
     ----------
@@ -219,6 +229,7 @@ def identify(w: AttributeWriter, exam: Exam, sources: Sequence[KeyPart], context
         What the dataset does not show: digests of source files, a kept range, a variant; see `uids.instance_uid`.
     """
     _write_private_scheme(w)
+    apply_overrides(w, context.options.overrides)
     uid = instance_uid(w.dataset, sources, context.options)
     created = session_time(context.ledger.created(uid), exam.session)
     w.set("SOPInstanceUID", uid, "rule: derived from content and source")

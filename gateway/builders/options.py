@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Final, Protocol
+
+from gateway.model.destination_override import DestinationOverride
 
 BUILDER_OUTPUT_VERSION: Final = 1
 """Grows whenever the bytes of any built object change.
@@ -56,12 +58,15 @@ class BuildOptions:
         coded in SNOMED CT instead of private codes.
     general_equipment : GeneralEquipment
         For images; reports and documents always name the gateway.
+    overrides : tuple of DestinationOverride
+        What the destination that this variant is for reads otherwise; empty for the plain variant.
     """
 
     series_by: SeriesBy = SeriesBy.EYE_AND_KIND
     uid_root: str = ""
     snomed_extended: bool = False
     general_equipment: GeneralEquipment = GeneralEquipment.DEVICE
+    overrides: tuple[DestinationOverride, ...] = ()
 
 
 class CreationLedger(Protocol):
@@ -79,6 +84,49 @@ class CreationLedger(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
+class Predecessor:
+    """The version of a report that another replaces; in the same study."""
+
+    series_instance_uid: str
+    sop_class_uid: str
+    sop_instance_uid: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReportVersion:
+    """Which version of its report a document is: its number in its series, and the one it replaces.
+
+    Parameters
+    ----------
+    content : str
+        Digest of everything in the report but its number and predecessor.
+    """
+
+    content: str = ""
+    instance_number: int = 1
+    predecessor: Predecessor | None = None
+
+
+class VersionLedger(Protocol):
+    """Remembers the versions of a report that went out, so that a changed one can name what it replaces."""
+
+    def version(self, sop_class_uid: str, content: str) -> ReportVersion:
+        """Return the version that this content is.
+
+        The latest version where its content is the same; else the next one, which replaces it.
+        """
+        ...
+
+
+class FirstVersions:
+    """A ledger that knows nothing: every report is the first of its kind."""
+
+    def version(self, sop_class_uid: str, content: str) -> ReportVersion:
+        """Return the first version."""
+        return ReportVersion(content)
+
+
+@dataclass(frozen=True, slots=True)
 class BuildContext:
     """Where built objects go and under which rules.
 
@@ -88,11 +136,13 @@ class BuildContext:
     ledger : CreationLedger
     folder : Path
         Receives one file for each object, named by its SOP Instance UID with suffix ``.dcm``.
+    versions : VersionLedger
     """
 
     options: BuildOptions
     ledger: CreationLedger
     folder: Path
+    versions: VersionLedger = field(default_factory=FirstVersions)
 
     def path_for(self, sop_instance_uid: str) -> Path:
         """Return where the object with this UID is written."""

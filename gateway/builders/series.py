@@ -41,12 +41,21 @@ class SeriesPlacement:
     capture_path: str
 
 
-def plan_series(exam: Exam, options: BuildOptions) -> Mapping[str, SeriesPlacement]:
-    """Return the placement of each capture by its id."""
+def plan_series(
+    exam: Exam, options: BuildOptions, numbers: Mapping[str, int] | None = None
+) -> Mapping[str, SeriesPlacement]:
+    """Return the placement of each capture by its id.
+
+    Parameters
+    ----------
+    numbers : mapping of str to int, optional
+        Instance Number by capture id, where the study has grown; elsewhere the place in the exam document.
+    """
     plan = {}
     for index, capture in enumerate(exam.captures):
-        number = capture.number or index + 1
-        plan[capture.id] = SeriesPlacement(_series_of(exam, capture, options), number, f"captures[{number - 1}]")
+        place = capture.number or index + 1
+        number = (numbers or {}).get(capture.id, place)
+        plan[capture.id] = SeriesPlacement(_series_of(exam, capture, options), number, f"captures[{place - 1}]")
     return MappingProxyType(plan)
 
 

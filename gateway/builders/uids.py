@@ -18,6 +18,7 @@ from typing import Final, TypeAlias
 from pydicom.dataset import Dataset
 
 from gateway.builders.options import BUILDER_OUTPUT_VERSION, BuildOptions
+from gateway.builders.overrides import series_variant
 from gateway.builders.part10 import dataset_bytes
 from gateway.errors.objects import ValueNotAllowedError
 from gateway.model.exam import Exam
@@ -57,7 +58,13 @@ def derived_uid(role: str, key: Sequence[KeyPart], options: BuildOptions) -> str
 
 
 def study_uid(exam: Exam, options: BuildOptions) -> str:
-    """Return the Study Instance UID: the order's, else one keyed by patient, session start, device and visit."""
+    """Return the Study Instance UID: the order's, else one keyed by patient, session start, device and visit.
+
+    A second visit under one accession number, without a stated study, is a study of its own: the study is that of one
+    requested procedure (PS3.3 C.4.11), an accession number is of the whole imaging service request, which may hold
+    several of those (PS3.3 C.4.12), and only who ordered knows to which the visit belongs. An order that wants both
+    visits in one study gives its Study Instance UID to both, as a worklist does when images are appended.
+    """
     if exam.order.study_instance_uid:
         return exam.order.study_instance_uid
     device = exam.session.device
@@ -79,7 +86,9 @@ def series_uid(exam: Exam, key: Sequence[KeyPart], options: BuildOptions) -> str
     key : sequence
         What all instances of the series share, e.g. ``["US", "right", "still"]``.
     """
-    return derived_uid("series", [study_uid(exam, options), _device_key(exam.session.device), list(key)], options)
+    variant = series_variant(options.overrides)
+    whole: list[KeyPart] = [study_uid(exam, options), _device_key(exam.session.device), list(key)]
+    return derived_uid("series", [*whole, variant] if variant else whole, options)
 
 
 def tracking_uid(exam: Exam, measurement_id: str, options: BuildOptions) -> str:

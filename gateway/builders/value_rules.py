@@ -36,6 +36,8 @@ _PATTERNS: Final[Mapping[str, re.Pattern[str]]] = {
 }
 _CONTROL = re.compile(r"[\x00-\x1f\x7f]")
 _CONTROL_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0e-\x1f\x7f]")
+_NOT_A_CHARACTER = re.compile(r"[\ud800-\udfff]")
+"""Surrogates: JSON can hold one alone, UTF-8 cannot (RFC 3629 3), and a library may write "?" for it."""
 _INTEGER_RANGES: Final[Mapping[str, tuple[int, int]]] = {
     "US": (0, 2**16 - 1),
     "SS": (-(2**15), 2**15 - 1),
@@ -130,6 +132,9 @@ def encoded(vr: str, value: Value, keyword: str) -> str | int | float | bytes:
             return value
         raise ValueNotAllowedError("bytes in an attribute that holds none", where=keyword, was=vr)
     text = _as_text(vr, value, keyword)
+    if _NOT_A_CHARACTER.search(text):
+        what = "half of a character, which no character set can encode"
+        raise ValueNotAllowedError(what, where=keyword, fix="write the value anew at its source")
     if vr == "PN":
         _check_person_name(text, keyword)
     else:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from gateway.pipeline.line import PreparedExam
     from gateway.pipeline.queue import Delivery
+    from gateway.pipeline.study_record import Superseded
 
 Exam = Annotated[Path, typer.Argument(help="Exam folder, or the exam document in it.")]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Settings file [default: gateway.toml if there]")]
@@ -24,6 +25,7 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document in
 def build(
     exam: Exam,
     out: Annotated[Path, typer.Option(help="Folder for the DICOM files and the readable report.")],
+    to: Annotated[str, typer.Option(help="Build the variant of this destination [default: the plain one]")] = "",
     settings: SettingsFile = None,
     json_output: AsJson = False,
 ) -> None:
@@ -36,7 +38,7 @@ def build(
 
     site = console.read_site_settings(settings)
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
-        prepared = gateway.prepare(exam)
+        prepared = gateway.prepare(exam, gateway.destination(to) if to else None)
         write_readable(prepared, out)
         for item in prepared.objects:
             target = out / "dicom" / f"{item.built.sop_instance_uid}.dcm"
@@ -69,13 +71,20 @@ def deliver(
     site = console.read_site_settings(settings)
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
         destination = gateway.destination(to)
-        prepared = gateway.prepare(exam)
+        prepared = gateway.prepare(exam, destination)
         deliveries = gateway.deliver(prepared, destination, again=again)
-    _show(prepared, deliveries, json_output=json_output)
+        superseded = gateway.superseded(prepared, destination)
+    _show(prepared, deliveries, superseded, json_output=json_output)
     raise typer.Exit(_exit_code(prepared, deliveries))
 
 
-def _show(prepared: PreparedExam, deliveries: Sequence[Delivery] | None, *, json_output: bool) -> None:
+def _show(
+    prepared: PreparedExam,
+    deliveries: Sequence[Delivery] | None,
+    superseded: Sequence[Superseded] = (),
+    *,
+    json_output: bool,
+) -> None:
     from gateway.cli import views
 
     tables: list[tuple[str, Sequence[str], list[list[str]]]] = [
@@ -97,11 +106,14 @@ def _show(prepared: PreparedExam, deliveries: Sequence[Delivery] | None, *, json
         content: dict[str, object] = {"study_instance_uid": prepared.study_instance_uid}
         for title, headings, rows in tables:
             content[title.lower()] = [dict(zip(headings, row, strict=True)) for row in rows]
-        console.print_json(content | {"findings": findings, "held": views.held_lines(prepared)})
+        replaced = views.superseded_lines(superseded)
+        said = {"findings": findings, "held": views.held_lines(prepared), "superseded": replaced}
+        console.print_json(content | said | {"notes": list(prepared.notes)})
         return
     for title, headings, rows in tables:
         console.print_table(title, headings, rows)
-    console.print_lines(*findings, *views.held_lines(prepared))
+    console.print_lines(*findings, *views.held_lines(prepared), *views.superseded_lines(superseded))
+    console.print_lines(*(f"note: {note}" for note in prepared.notes))
 
 
 def _exit_code(prepared: PreparedExam, deliveries: Sequence[Delivery] | None) -> int:

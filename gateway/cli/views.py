@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from gateway.model.uncertainty import Uncertainty
     from gateway.pipeline.line import CheckedObject, PreparedExam
     from gateway.pipeline.queue import Delivery
+    from gateway.pipeline.study_record import Superseded
 
 EXPLICIT_VR_LITTLE_ENDIAN = "1.2.840.10008.1.2.1"
 """What goes on the wire to every destination: archives accept what desktops cannot show."""
@@ -142,6 +143,15 @@ def held_lines(prepared: PreparedExam) -> list[str]:
         f"held: {part.name or part.part}: {part.reason} (gateway explain {part.reason.code})" for part in prepared.held
     ]
     return held + [f"not used: {name}: a media file that no accepted capture names" for name in prepared.unused]
+
+
+def superseded_lines(superseded: Sequence[Superseded]) -> list[str]:
+    """Each instance at the destination that corrected facts have replaced."""
+    return [
+        f"superseded: {item.capture_id}: {item.sop_instance_uid} by {item.replaced_by}; the archive keeps the old one "
+        "until it is rejected there"
+        for item in superseded
+    ]
 
 
 def _transfer_syntax(in_spool: str) -> str:

@@ -30,7 +30,7 @@ from gateway.mapping.document.observations import (
     FindingFields,
     MeasurementFields,
 )
-from gateway.mapping.document.problems import duplicate_keys, in_order, validated
+from gateway.mapping.document.problems import duplicate_keys, in_order, validated, without_missing
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
@@ -161,6 +161,8 @@ def map_exam_document(
     head, problems = validated(document, (), ExamHeadFields, SECTIONS)
     problems += [*duplicates[()], *_head_problems(document, head)]
     problems += identity_problems(document, ids_are_made=ids_are_made)
+    stated = document.problems.get((), ())
+    problems = [*stated, *without_missing(problems, stated)]
     parts = _read_all_parts(document, duplicates, problems)
     protocol = _protocol(document, head, protocols, problems)
     taken = take_steps(parts.captures, protocol)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from enum import StrEnum
 
 from gateway.errors import GatewayError, Place
@@ -55,6 +56,8 @@ class Exam:
     """RFC 5646 tag of the language of the exam's own words."""
     is_synthetic: bool = False
     """Invented data: every object says Synthetic Data YES."""
+    study_started: datetime | None = None
+    """When the study began, where an earlier visit on the same order began it; None: with this session."""
     origins: Mapping[str, Place] = field(default_factory=dict)
 
     def capture(self, capture_id: str) -> Capture:

@@ -38,10 +38,12 @@ class Sex(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Patient:
-    """The person examined."""
+    """The person examined; `id` is empty only until a site without identifiers has been given one for this person."""
 
     id: str
     issuer: str
     name: PersonName
     birth_date: date | None = None
     sex: Sex | None = None
+    is_id_generated: bool = False
+    """The identifier was made by this gateway under the site's own issuer, because the site has none."""

@@ -100,7 +100,7 @@ def deliver_study(
     Returns
     -------
     tuple of Delivery
-        Every delivery of the study to this destination, as it stands at the end.
+        Every delivery of the study to this destination, as it stands at the end, without those withdrawn.
     """
     while True:
         claimed = tools.queue.claim(destination.name, study_instance_uid)
@@ -113,7 +113,8 @@ def deliver_study(
         tools.on_progress("waiting to try again", 0, 0)
         tools.sleep(max(due_s, 0.05))
     _confirm(tools, archive, destination, study_instance_uid)
-    deliveries = tools.queue.of_study(study_instance_uid, destination.name)
+    all_of_study = tools.queue.of_study(study_instance_uid, destination.name)
+    deliveries = tuple(delivery for delivery in all_of_study if delivery.state is not DeliveryState.WITHDRAWN)
     arrived = all(delivery.state in {DeliveryState.COMMITTED, DeliveryState.LISTED} for delivery in deliveries)
     tools.store.set_exam_state(study_instance_uid, ExamState.STORED if arrived else ExamState.ATTENTION)
     return deliveries

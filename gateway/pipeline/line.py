@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from gateway.acoustics.measure import measure
 from gateway.builders.built import BuiltObject
@@ -12,15 +12,19 @@ from gateway.builders.image import build_image
 from gateway.builders.options import BuildContext, BuildOptions
 from gateway.builders.series import plan_series
 from gateway.builders.sr.report import build_measurement_report
+from gateway.builders.uids import study_uid
 from gateway.errors.media import MediaError
 from gateway.errors.objects import ObjectError, ObjectHasErrorsError
 from gateway.intake.exam_folder import ExamFolder
 from gateway.model.exam import Exam, HeldPart, MeasuredExam
 from gateway.model.holding import hold_captures
 from gateway.model.repeatability import RepeatabilityFigure
+from gateway.pipeline.growing import KnownStudy, StudyVersions, known_study, source_of, variant_key
+from gateway.pipeline.patients import PatientRules, identified, record_patient
 from gateway.pipeline.queue import Queue
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import ObjectRecord, Store
+from gateway.pipeline.study_record import HandOver, record_hand_over
 from gateway.reports.model import Picture, Report, picture_of, report_model
 from gateway.reports.pdf import render_pdf
 from gateway.validation import Finding, Severity, check_file
@@ -62,6 +66,12 @@ class PreparedExam:
     pdf: bytes
     unused: tuple[str, ...] = ()
     """Media files in the exam folder that no accepted capture names."""
+    sources: tuple[tuple[str, str], ...] = ()
+    """Each capture's id, and what it was made from."""
+    options: BuildOptions = field(default_factory=BuildOptions)
+    """With which it was built: for which destination's variant."""
+    notes: tuple[str, ...] = ()
+    """What a person should know and nothing was held for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,20 +83,30 @@ class LineTools:
     options: BuildOptions
     on_progress: Progress = lambda step, done, total: None
     repeatability: tuple[RepeatabilityFigure, ...] = ()
+    patients: PatientRules = field(default_factory=PatientRules)
+    destination: str = ""
+    """For which destination the objects are; empty where they are for none yet."""
 
 
 def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
-    """Build, measure and check one exam that was read.
+    """Identify, measure, build and check one exam that was read.
 
     A capture that cannot be built, or whose image breaks the Standard, is held with what rests on it; the others go on.
+    What the store knows of the study decides numbers and versions, so that a study grows and nothing is sent twice.
 
     Raises
     ------
     GatewayError
         Where nothing is left to go on with.
     """
-    context = BuildContext(tools.options, tools.store, tools.spool.building)
-    exam, images, held = _build_images(folder, context, tools.on_progress)
+    folder, study = _placed(folder, tools)
+    study_instance_uid = study_uid(folder.exam, tools.options)
+    variant = variant_key(tools.options.overrides)
+    versions = StudyVersions(tools.store, study_instance_uid, study.session_key, variant, tools.destination)
+    context = BuildContext(tools.options, tools.store, tools.spool.building, versions)
+    numbers = study.numbers(folder.exam.captures)
+    exam, images, held = _build_images(folder, context, numbers, tools.on_progress)
+    held = (*held, *study.left_out(exam, held))
     tools.on_progress("measure", 0, 1)
     measured = measure(exam, tools.repeatability)
     held = (*held, *measured.held)
@@ -103,15 +123,39 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     document = build_encapsulated_pdf(measured, pdf, (*built, structured), context)
     tools.on_progress("report", 2, 2)
     checked = (*images, _checked(structured), _checked(document))
-    return PreparedExam(measured, structured.study_instance_uid, checked, held, report, pdf, folder.unused)
+    sources = tuple((capture.id, source_of(capture, folder.media[capture.id])) for capture in exam.captures)
+    return PreparedExam(
+        measured, study_instance_uid, checked, held, report, pdf, folder.unused, sources, tools.options, _notes(study)
+    )
+
+
+def _placed(folder: ExamFolder, tools: LineTools) -> tuple[ExamFolder, KnownStudy]:
+    """Give an exam its person and its place in its study; hold captures that are another one's once more."""
+    exam = identified(tools.store, tools.patients, folder.exam)
+    study = known_study(tools.store, exam, study_uid(exam, tools.options))
+    exam = replace(exam, study_started=study.started)
+    repeated = study.repeated(exam, folder.media)
+    exam, held = hold_captures(exam, repeated)
+    if not exam.captures:
+        raise repeated[0].reason
+    return replace(folder, exam=exam, held=(*folder.held, *held)), study
+
+
+def _notes(study: KnownStudy) -> tuple[str, ...]:
+    if not study.order_has_other_studies:
+        return ()
+    return (
+        "another study of this patient has the same accession number: without order.study_instance_uid a second visit "
+        "is a study of its own",
+    )
 
 
 def _build_images(
-    folder: ExamFolder, context: BuildContext, on_progress: Progress
+    folder: ExamFolder, context: BuildContext, numbers: Mapping[str, int], on_progress: Progress
 ) -> tuple[Exam, tuple[CheckedObject, ...], tuple[HeldPart, ...]]:
     """Build and check each capture's image; return the exam with the captures that may go on."""
     exam = folder.exam
-    plan = plan_series(exam, context.options)
+    plan = plan_series(exam, context.options, numbers)
     images: list[CheckedObject] = []
     failed: list[HeldPart] = []
     for number, capture in enumerate(exam.captures):
@@ -156,7 +200,8 @@ def _report(
 def queue_exam(prepared: PreparedExam, tools: LineTools, queue: Queue, destination: str, *, again: bool = False) -> int:
     """Put an exam's objects into the spool, the store and the queue; exam state and jobs in one transaction.
 
-    Objects with errors stay out of the queue.
+    Objects with errors stay out of the queue. In the same transaction it is written down whose exam this is, which
+    numbers and versions were given, and which instances hold now.
 
     Parameters
     ----------
@@ -174,6 +219,11 @@ def queue_exam(prepared: PreparedExam, tools: LineTools, queue: Queue, destinati
     with tools.store.transaction() as connection:
         tools.store.record_exam(connection, prepared.study_instance_uid, prepared.measured.exam.key, len(prepared.held))
         tools.store.record_objects(connection, [_record(built) for built in clean])
+        exam = prepared.measured.exam
+        record_patient(connection, exam)
+        variant = variant_key(prepared.options.overrides)
+        uid = prepared.study_instance_uid
+        record_hand_over(connection, HandOver(exam, uid, prepared.sources, clean, destination, variant))
         return queue.enqueue(connection, [built.sop_instance_uid for built in clean], destination, again=again)
 
 

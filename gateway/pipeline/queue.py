@@ -28,6 +28,8 @@ class DeliveryState(StrEnum):
     """A query finds it at an archive that offers no commitment: the proof that remains, and not more."""
     REFUSED = "refused"
     """Permanently refused, or given up after the last attempt; a person must look."""
+    WITHDRAWN = "withdrawn"
+    """Replaced before it was sent, by an instance with corrected facts or a newer report; it is not sent any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +130,7 @@ class Queue:
                 values = {"sop_instance_uid": uid, "destination": destination, "comment": "", **fresh}
                 connection.execute(deliveries.insert().values(**values))
                 queued += 1
-            elif state == DeliveryState.REFUSED.value or (again and state != DeliveryState.WAITING.value):
+            elif state in _LEFT_LYING or (again and state != DeliveryState.WAITING.value):
                 connection.execute(deliveries.update().where(mine).values(**fresh))
                 queued += 1
         return queued
@@ -218,6 +220,21 @@ class Queue:
                 .where(deliveries.c.lease_by == self._worker)
                 .values(lease_until=self._clock() + self._lease_s)
             )
+
+
+_LEFT_LYING = (DeliveryState.REFUSED.value, DeliveryState.WITHDRAWN.value)
+
+
+def withdraw(connection: Connection, sop_instance_uids: Iterable[str], destination: str) -> None:
+    """Take objects out of the line that were not sent and that nobody is sending now."""
+    unsent = deliveries.c.state.in_((DeliveryState.WAITING.value, DeliveryState.REFUSED.value))
+    connection.execute(
+        deliveries.update()
+        .where(deliveries.c.sop_instance_uid.in_(list(sop_instance_uids)))
+        .where((deliveries.c.destination == destination) & unsent)
+        .where(deliveries.c.lease_until.is_(None) | (deliveries.c.lease_until < time.time()))
+        .values(state=DeliveryState.WITHDRAWN.value, comment="replaced before it was sent", updated_at=now_text())
+    )
 
 
 def _waiting(destination: str, study_instance_uid: str) -> sa.ColumnElement[bool]:

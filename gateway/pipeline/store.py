@@ -70,6 +70,126 @@ deliveries = sa.Table(
 )
 
 
+studies = sa.Table(
+    "studies",
+    metadata,
+    sa.Column("study_instance_uid", sa.String(64), primary_key=True),
+    sa.Column("issuer", sa.Text, nullable=False),
+    sa.Column("patient_id", sa.Text, nullable=False),
+    sa.Column("accession_number", sa.Text, nullable=False),
+    sa.Column("started_at", sa.String(32), nullable=False),
+)
+"""Whose each study is and when its first session began: what all its instances must agree on (PS3.3 C.7.2.1)."""
+
+study_captures = sa.Table(
+    "study_captures",
+    metadata,
+    sa.Column("study_instance_uid", sa.String(64), sa.ForeignKey("studies.study_instance_uid"), primary_key=True),
+    sa.Column("session_key", sa.String(16), primary_key=True),
+    sa.Column("capture_id", sa.Text, primary_key=True),
+    sa.Column("instance_number", sa.Integer, nullable=False),
+    sa.Column("source", sa.Text, nullable=False),
+    sa.UniqueConstraint("study_instance_uid", "instance_number"),
+)
+"""Every capture that was queued for any destination: its number for ever, and the digest of its source."""
+
+capture_instances = sa.Table(
+    "capture_instances",
+    metadata,
+    sa.Column("study_instance_uid", sa.String(64), primary_key=True),
+    sa.Column("session_key", sa.String(16), primary_key=True),
+    sa.Column("capture_id", sa.Text, primary_key=True),
+    sa.Column("destination", sa.Text, primary_key=True),
+    sa.Column("sop_instance_uid", sa.String(64), sa.ForeignKey("objects.sop_instance_uid"), nullable=False),
+    sa.ForeignKeyConstraint(
+        ["study_instance_uid", "session_key", "capture_id"],
+        ["study_captures.study_instance_uid", "study_captures.session_key", "study_captures.capture_id"],
+    ),
+)
+"""Which instance of each capture holds at each destination."""
+
+supersessions = sa.Table(
+    "supersessions",
+    metadata,
+    sa.Column("sop_instance_uid", sa.String(64), sa.ForeignKey("objects.sop_instance_uid"), primary_key=True),
+    sa.Column("destination", sa.Text, primary_key=True),
+    sa.Column("replaced_by", sa.String(64), sa.ForeignKey("objects.sop_instance_uid"), nullable=False),
+    sa.Column("capture_id", sa.Text, nullable=False),
+    sa.Column("replaced_at", sa.String(32), nullable=False),
+)
+"""Instances that no longer hold because the facts of their capture were corrected."""
+
+report_versions = sa.Table(
+    "report_versions",
+    metadata,
+    sa.Column("sop_instance_uid", sa.String(64), sa.ForeignKey("objects.sop_instance_uid"), primary_key=True),
+    sa.Column("study_instance_uid", sa.String(64), sa.ForeignKey("studies.study_instance_uid"), nullable=False),
+    sa.Column("session_key", sa.String(16), nullable=False),
+    sa.Column("variant", sa.String(64), nullable=False),
+    sa.Column("sop_class_uid", sa.String(64), nullable=False),
+    sa.Column("series_instance_uid", sa.String(64), nullable=False),
+    sa.Column("instance_number", sa.Integer, nullable=False),
+    sa.Column("content", sa.String(64), nullable=False),
+    sa.Column("predecessor_uid", sa.String(64), nullable=False),
+    sa.UniqueConstraint("study_instance_uid", "sop_class_uid", "variant", "instance_number"),
+)
+"""Every version of every report that was queued, with the one it replaces."""
+
+patients = sa.Table(
+    "patients",
+    metadata,
+    sa.Column("issuer", sa.Text, primary_key=True),
+    sa.Column("patient_id", sa.Text, primary_key=True),
+    sa.Column("is_generated", sa.Boolean, nullable=False),
+    sa.Column("known_since", sa.String(32), nullable=False),
+)
+"""One row for each (issuer, identifier), which is one person; rows are never deleted, so no identifier comes twice."""
+
+patient_facts = sa.Table(
+    "patient_facts",
+    metadata,
+    sa.Column("id", sa.Integer, primary_key=True),
+    sa.Column("issuer", sa.Text, nullable=False),
+    sa.Column("patient_id", sa.Text, nullable=False),
+    sa.Column("alphabetic", sa.Text, nullable=False),
+    sa.Column("ideographic", sa.Text, nullable=False),
+    sa.Column("phonetic", sa.Text, nullable=False),
+    sa.Column("birth_date", sa.String(10), nullable=False),
+    sa.Column("sex", sa.String(1), nullable=False),
+    sa.Column("place", sa.Text, nullable=False),
+    sa.Column("accepted_at", sa.String(32), nullable=False),
+    sa.ForeignKeyConstraint(["issuer", "patient_id"], ["patients.issuer", "patients.patient_id"]),
+    sa.Index("patient_facts_of", "issuer", "patient_id"),
+)
+"""Names, birth dates and sexes that were accepted for a person, each with the place where it was read."""
+
+patient_decisions = sa.Table(
+    "patient_decisions",
+    metadata,
+    sa.Column("exam_digest", sa.String(64), primary_key=True),
+    sa.Column("issuer", sa.Text, nullable=False),
+    sa.Column("patient_id", sa.Text, nullable=False),
+    sa.Column("decision", sa.String(16), nullable=False),
+    sa.Column("decided_by", sa.Text, nullable=False),
+    sa.Column("decided_at", sa.String(32), nullable=False),
+    sa.Column("place", sa.Text, nullable=False),
+    sa.ForeignKeyConstraint(["issuer", "patient_id"], ["patients.issuer", "patients.patient_id"]),
+)
+"""Which person an exam is of, by rule or by a named human, kept for ever."""
+
+patient_questions = sa.Table(
+    "patient_questions",
+    metadata,
+    sa.Column("exam_digest", sa.String(64), primary_key=True),
+    sa.Column("place", sa.Text, nullable=False),
+    sa.Column("issuer", sa.Text, nullable=False),
+    sa.Column("patient_id", sa.Text, nullable=False),
+    sa.Column("question", sa.String(16), nullable=False),
+    sa.Column("asked_at", sa.String(32), nullable=False),
+)
+"""Exams that wait for a person's decision, with the known person in question."""
+
+
 class ExamState(StrEnum):
     """How far an exam has come."""
 

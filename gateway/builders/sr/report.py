@@ -21,6 +21,7 @@ from gateway.builders.modules import (
 )
 from gateway.builders.options import BuildContext, GeneralEquipment
 from gateway.builders.part10 import write_part10
+from gateway.builders.report_version import write_version
 from gateway.builders.sr.content import ContentItem, code, container, contains, modifier
 from gateway.builders.sr.evaluations import qualitative_evaluations
 from gateway.builders.sr.group import group_item, groups_of
@@ -69,6 +70,7 @@ def build_measurement_report(
     write_equipment(w, exam, GeneralEquipment.GATEWAY)
     _write_document(w, measured, images)
     root.write(w, "rule: PS3.16 TID 1500")
+    version = write_version(w, ["measurement report"], context)
     uid = identify(w, exam, ["measurement report"], context)
     created = session_time(context.ledger.created(uid), exam.session)
     w.set("ContentDate", created, "rule: first build of this SOP Instance UID")
@@ -87,7 +89,8 @@ def build_measurement_report(
         size_bytes=size_bytes,
         series_description=plan.description,
         series_number=plan.series_number,
-        instance_number=1,
+        instance_number=version.instance_number,
+        version=version,
         attribute_origins=dict(w.origins),
     )
 
@@ -135,7 +138,6 @@ def _procedure(exam: Exam) -> CodedConcept:
 def _write_document(w: AttributeWriter, measured: MeasuredExam, images: Sequence[BuiltObject]) -> None:
     """Write the SR Document General module except the content's date and time (PS3.3 C.17.2)."""
     exam = measured.exam
-    w.set("InstanceNumber", 1, "rule: one report in its series")
     w.set("PreliminaryFlag", "PRELIMINARY", "rule: PS3.3 C.17.2, precedes the physician's report")
     w.set("VerificationFlag", "UNVERIFIED", "rule: PS3.3 C.17.2, no person attested")
     if measured.held:

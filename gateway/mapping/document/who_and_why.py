@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from gateway.mapping.document.base import CodeFields, Fields, PersonFields, ReasonFields
 from gateway.mapping.document.captures import EyeWord
@@ -20,8 +20,18 @@ from gateway.model.session import DeclaredSweep, Device, Probe, Session
 class PatientFields(Fields):
     """The person examined."""
 
-    id: Required64 = Field(description="Patient identifier, unique within its issuer.", examples=["DEMO-0007"])
-    issuer: Required64 = Field(description="Who issued the identifier.", examples=["INVENTED-ISLAND-EYE-CLINIC"])
+    # The reader refuses a document without identifier unless the site's settings say that the gateway makes one.
+    model_config = ConfigDict(json_schema_extra={"dependentRequired": {"id": ["issuer"]}})
+
+    id: Required64 | None = Field(
+        None,
+        description="Patient identifier, unique within its issuer. Left out only at a site without identifiers, whose "
+        "settings say generate_patient_ids.",
+        examples=["DEMO-0007"],
+    )
+    issuer: Required64 | None = Field(
+        None, description="Who issued the identifier; required with it.", examples=["INVENTED-ISLAND-EYE-CLINIC"]
+    )
     name: PersonFields = Field(description="The patient's name.", examples=["Holm^Maija"])
     birth_date: Date | None = Field(None, description="Date of birth.", examples=["1958-03-14"])
     sex: Annotated[Sex, word_of(Sex)] | None = Field(
@@ -30,7 +40,7 @@ class PatientFields(Fields):
 
     def to_model(self) -> Patient:
         """Return the patient."""
-        return Patient(self.id, self.issuer, self.name.to_model(), self.birth_date, self.sex)
+        return Patient(self.id or "", self.issuer or "", self.name.to_model(), self.birth_date, self.sex)
 
 
 class ProcedureFields(Fields):
