@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TypeAlias
 
-from gateway.errors import Place
+from gateway.errors import GatewayError, Place
 from gateway.errors.document import DocumentEncodingError, DocumentTooLargeError
 
 LARGEST_DOCUMENT_BYTES = 2 * 1024 * 1024
@@ -104,11 +104,14 @@ class LocatedDocument:
     sources : mapping of path to Place
         Where values were read, for a document that was put together from several sources; a path that is not in it
         stands where the nearest path around it does. Empty for a document that is one file.
+    problems : mapping of path to sequence of GatewayError
+        What was wrong in those sources, by the part that it holds; under ``()`` what stops the exam.
     """
 
     file: str
     root: Node
     sources: Mapping[Path, Place] = field(default_factory=dict)
+    problems: Mapping[Path, Sequence[GatewayError]] = field(default_factory=dict)
 
     def node(self, path: Path) -> Node | None:
         """Return the node at a path, or None."""
@@ -172,7 +175,8 @@ def _is_nothing(node: Node) -> bool:
     return isinstance(node, Scalar) and node.is_nothing
 
 
-_NOT_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+NOT_TEXT = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+"""Control characters other than tab and line end, and halves of characters."""
 
 
 def checked_text(text: str, place: Place) -> str:
@@ -183,7 +187,7 @@ def checked_text(text: str, place: Place) -> str:
     DocumentEncodingError
         Naming the character by its number.
     """
-    found = _NOT_TEXT.search(text)
+    found = NOT_TEXT.search(text)
     if found:
         raise DocumentEncodingError(
             "a control character or half a character in a text",
