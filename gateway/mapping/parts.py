@@ -18,7 +18,7 @@ from gateway.errors.document import (
     ValueNotUnderstoodError,
 )
 from gateway.mapping.document.base import Fields
-from gateway.mapping.document.problems import in_order, validated
+from gateway.mapping.document.problems import in_order, validated, without_missing
 from gateway.mapping.located.tree import LocatedDocument, Path, Row, Scalar, Table, path_text
 from gateway.model.exam import HeldPart
 
@@ -101,6 +101,9 @@ def read_parts(
         path: Path = (section, index)
         fields, problems = validated(document, path, model)
         problems += duplicates.get(path, ())
+        stated = document.problems.get(path)
+        if stated:
+            fields, problems = None, [*stated, *without_missing(problems, stated)]
         parts.append(Part(document, path, _id_of(item), fields, problems))
     _refuse_shared_ids(parts)
     return parts

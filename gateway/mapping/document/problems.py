@@ -75,6 +75,19 @@ def in_order(problems: Sequence[GatewayError]) -> list[GatewayError]:
     return sorted(problems, key=place)
 
 
+def without_missing(problems: Sequence[GatewayError], because: Sequence[GatewayError]) -> list[GatewayError]:
+    """Return problems without those of missing fields that `because` already explains, by field."""
+    explained = [error.where.field for error in because if isinstance(error.where, Place)]
+
+    def is_explained(problem: GatewayError) -> bool:
+        if not isinstance(problem, FieldMissingError | EyeMissingError) or not isinstance(problem.where, Place):
+            return False
+        field = problem.where.field
+        return any(field.startswith(known) or known.startswith(field) for known in explained)
+
+    return [problem for problem in problems if not is_explained(problem)]
+
+
 @cache
 def _error_classes() -> dict[str, type[GatewayError]]:
     return {cls.code: cls for cls in all_error_classes(DocumentError)}
