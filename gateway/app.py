@@ -7,7 +7,7 @@ import os
 import shutil
 import socket
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -19,6 +19,7 @@ from gateway.builders.uids import study_uid
 from gateway.errors.document import DependsOnHeldPartError, ExamDocumentError, NoCaptureLeftError
 from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
+from gateway.intake.archives import is_archive, unpacked
 from gateway.intake.exam_folder import ExamFolder, is_exam, read_exam_folder
 from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
 from gateway.mapping.protocols import load_protocols
@@ -60,10 +61,22 @@ class Gateway:
     settings: Settings
     line: LineTools
     queue: Queue
+    archives: ExitStack
+    """Keeps unpacked archives until the gateway is closed: loops are read from disk again when they are built."""
 
     def read(self, exam: Path) -> ExamFolder:
-        """Read and map an exam folder or document, and open its media; hold captures whose eye is not settled."""
-        return _read(exam, self.settings, self.line.on_progress)
+        """Read and map an exam (folder, document or ZIP archive) and open its media; hold captures of unsettled eye."""
+        return _read(self.folder_of(exam), self.settings, self.line.on_progress)
+
+    def folder_of(self, exam: Path) -> Path:
+        """Return the path itself, or where the ZIP archive at it was unpacked.
+
+        Raises
+        ------
+        ArchiveError
+            If it cannot be unpacked safely and wholly.
+        """
+        return self.archives.enter_context(unpacked(exam)).folder if is_archive(exam) else exam
 
     def prepare(self, exam: Path, destination: DestinationSettings | None = None) -> PreparedExam:
         """Read, map, measure, build and check an exam; for a destination with overrides, in its own variant."""
@@ -166,7 +179,8 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
         own_figures = Path(settings.site.repeatability) if settings.site.repeatability else None
         line = LineTools(store, spool, options, on_progress, load_repeatability(own_figures), _rules(settings))
         worker = f"{socket.gethostname()}:{os.getpid()}"
-        yield Gateway(settings, line, Queue(store, worker))
+        with ExitStack() as archives:
+            yield Gateway(settings, line, Queue(store, worker), archives)
     finally:
         spool.close()
         store.close()
@@ -280,7 +294,8 @@ def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progre
     Parameters
     ----------
     paths : sequence of Path
-        Structured reports, folders with DICOM files, and exam folders or documents, which are measured on the fly.
+        Structured reports, folders with DICOM files, and exam folders or documents, which are measured on the fly; or
+        ZIP archives of such folders.
 
     Raises
     ------
@@ -290,20 +305,26 @@ def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progre
     left: list[str] = []
     for number, path in enumerate(paths):
         on_progress("read", number, len(paths))
-        if is_exam(path):
-            reports.append(_measured_now(path, settings))
-        elif path.is_dir():
-            found, unread = read_measurement_reports(path)
-            reports.extend(found)
-            left += [f"not read: {item.where}: {item.note}" for item in unread]
-        else:
-            reports.append(read_measurement_report(path))
+        with unpacked(path) if is_archive(path) else nullcontext() as archive:
+            found, unread = _priors(archive.folder if archive else path, path, settings)
+        reports += found
+        left += unread
     on_progress("read", len(paths), len(paths))
     comparison = compare(reports, _figures(settings))
     return replace(comparison, notes=(*comparison.notes, *left))
 
 
-def _measured_now(path: Path, settings: Settings) -> PriorReport:
+def _priors(path: Path, given: Path, settings: Settings) -> tuple[tuple[PriorReport, ...], list[str]]:
+    """Return the reports at a path, and what could not be read there; `given` is its name to people."""
+    if is_exam(path):
+        return (_measured_now(path, given, settings),), []
+    if not path.is_dir():
+        return (read_measurement_report(path),), []
+    found, unread = read_measurement_reports(path)
+    return tuple(found), [f"not read: {item.where}: {item.note}" for item in unread]
+
+
+def _measured_now(path: Path, given: Path, settings: Settings) -> PriorReport:
     """Read and measure an exam as `prepare` does, and build nothing."""
     folder = _read(path, settings)
     if not folder.exam.patient.id:  # of two people without identifiers nobody can say that they are one
@@ -312,7 +333,7 @@ def _measured_now(path: Path, settings: Settings) -> PriorReport:
         store.close()
     measured = measure(folder.exam, _figures(settings))
     measured = replace(measured, held=(*folder.held, *measured.held))
-    return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(path))
+    return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(given))
 
 
 def _figures(settings: Settings) -> tuple[RepeatabilityFigure, ...]:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from gateway.pipeline.queue import Delivery
     from gateway.pipeline.study_record import Superseded
 
-Exam = Annotated[Path, typer.Argument(help="Exam folder, or the exam document in it.")]
+Exam = Annotated[Path, typer.Argument(help="Exam folder, a ZIP archive of it, or the exam document in it.")]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Settings file [default: gateway.toml if there]")]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of tables.")]
 
