@@ -17,7 +17,7 @@ from gateway.intake.capture_media import open_capture_media
 from gateway.intake.loops import times_from_first, trimmed
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
-from gateway.mapping.exam_document import read_exam_document
+from gateway.mapping.exam_document import MappedExam, read_exam_document
 from gateway.model.capture import Capture
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.holding import hold_captures
@@ -85,7 +85,27 @@ def read_exam_folder(
     """
     document = exam_document_in(folder)
     mapped = read_exam_document(document, speeds=speeds, protocols=protocols, ids_are_made=ids_are_made)
-    exam, root = mapped.exam, document.parent
+    return with_media(mapped, document.parent, lambda name: name == document.name, on_progress=on_progress)
+
+
+def with_media(
+    mapped: MappedExam, root: Path, is_known: Callable[[str], bool], *, on_progress: Progress | None = None
+) -> ExamFolder:
+    """Open the media of an exam that was mapped, each capture once, and hold it against what is stated of it.
+
+    Parameters
+    ----------
+    root : Path
+        Folder below which the captures' files lie.
+    is_known : callable
+        Whether a file of the folder, by its path below it, is known to be no capture, and so not reported as unused.
+
+    Raises
+    ------
+    ExamDocumentError
+        If no capture is left.
+    """
+    exam = mapped.exam
     paths = part_paths(exam, mapped.held, "captures", len(exam.captures))
     media: dict[str, FrameSource] = {}
     failed: list[HeldPart] = []
@@ -108,7 +128,7 @@ def read_exam_folder(
     exam = dataclasses.replace(exam, captures=tuple(captures))
     misplaced = misplaced_parts(exam, mapped.held, media)
     exam, held = hold_captures(_without(exam, mapped.held, misplaced), failed)
-    unused = _unused(root, document, mapped.exam.captures)
+    unused = _unused(root, is_known, mapped.exam.captures)
     return ExamFolder(exam, media, (*mapped.held, *misplaced, *held), unused)
 
 
@@ -217,16 +237,17 @@ def _without(exam: Exam, held: tuple[HeldPart, ...], misplaced: tuple[HeldPart, 
     )
 
 
-def _unused(root: Path, document: Path, captures: Iterable[Capture]) -> tuple[str, ...]:
+def _unused(root: Path, is_known: Callable[[str], bool], captures: Iterable[Capture]) -> tuple[str, ...]:
     """Return the media files that no accepted capture names; hidden files and folders are left alone."""
     named = {str(PurePosixPath(name)) for capture in captures for name in capture.files}
     unused = []
     for path in sorted(root.rglob("*")):
         relative = path.relative_to(root)
-        if any(part.startswith(".") for part in relative.parts) or path == document or path.is_dir():
+        name = relative.as_posix()
+        if any(part.startswith(".") for part in relative.parts) or name in named or path.is_dir():
             continue
-        if relative.as_posix() not in named and _is_media(path):
-            unused.append(relative.as_posix())
+        if not is_known(name) and _is_media(path):
+            unused.append(name)
     return tuple(unused)
 
 

@@ -88,8 +88,8 @@ def _scalars(node: Node) -> Iterator[Scalar]:
     elif isinstance(node, Row):
         for item in node.items:
             yield from _scalars(item)
-    elif _OWN_TEXT in node.entries and isinstance(node.entries[_OWN_TEXT].value, Scalar):
-        yield node.entries[_OWN_TEXT].value
+    elif _OWN_TEXT in node.entries:
+        yield from _scalars(node.entries[_OWN_TEXT].value)
 
 
 def _place(file: str, position: Position) -> Place:
