@@ -23,7 +23,7 @@ def _change(rng: random.Random, content: bytearray, pool: Sequence[bytes], dicti
     length = min(1 << rng.randrange(9), len(content))
     kind = rng.randrange(9)
     if kind == 0 and content:
-        content[at % len(content)] ^= 1 << rng.randrange(8)
+        content[at % len(content)] ^= 1 << rng.randrange(rng.choice((7, 8)))
     elif kind == 1 and content:
         content[at % len(content)] = rng.choice(_TELLING)
     elif kind == 2:
@@ -44,5 +44,7 @@ def _change(rng: random.Random, content: bytearray, pool: Sequence[bytes], dicti
         number = rng.choice(_NUMBERS) & ((1 << (8 * width)) - 1)
         content[at : at + width] = number.to_bytes(width, rng.choice(("little", "big")))
     else:
-        piece = bytes(rng.randrange(256) for _ in range(rng.randrange(1, 5)))
+        # Text readers refuse most other bytes at once, so half of the pieces are printable.
+        low, high = rng.choice(((0, 256), (32, 127)))
+        piece = bytes(rng.randrange(low, high) for _ in range(rng.randrange(1, 5)))
         content[at:at] = piece * (rng.randrange(1, 200) if rng.randrange(50) == 0 else 1)

@@ -9,6 +9,9 @@ from tests.fuzz.target import Target
 TARGETS = {
     "yaml": "tests.fuzz.records:YAML",
     "json": "tests.fuzz.records:JSON",
+    "csv": "tests.fuzz.records:CSV",
+    "xml": "tests.fuzz.records:XML",
+    "hl7": "tests.fuzz.records:HL7",
     "stills": "tests.fuzz.media:STILLS",
     "loops": "tests.fuzz.media:LOOPS",
     "measurement-report": "tests.fuzz.dicom:MEASUREMENT_REPORT",
