@@ -49,6 +49,7 @@ captures:
     scan: longitudinal
     clock_hour: 9
     frame_rate_hz: 20
+eyes_stated_by: "Lind^Tove"
 measurements:
   - id: m-od
     capture: od-t3
@@ -62,7 +63,6 @@ measurements:
     kind: distance
     points: [[10, 20], [50, 20]]
     structure: vitreous
-eyes_stated_by: "Lind^Tove"
 """
 
 

@@ -49,7 +49,7 @@ def test_a_good_exam_goes_through(tmp_path: Path) -> None:
             ("not a clock hour", "was 13", "exam.yaml:27:17"),
             ["R", "R"],
         ),
-        ("[50, 20]", "[80, 20]", ("outside", "exam.yaml:51"), ["L", "R", "R"]),
+        ("[50, 20]", "[80, 20]", ("outside", "exam.yaml:52"), ["L", "R", "R"]),
         ("[60, 20]", "[55, 20]", ("1 %", "m-od"), ["L", "R", "R"]),
     ],
     ids=["no eye", "two eyes", "eyes in a list", "clock hour 13", "caliper outside", "value disagrees"],

@@ -7,10 +7,11 @@ from gateway.builders.modules import session_time
 from gateway.builders.sr.content import Child, ContentItem, acquisition_context, code, container, contains, num, text
 from gateway.builders.sr.content import modifier as concept_modifier
 from gateway.builders.sr.scope import ReportedImage, ReportScope
-from gateway.builders.sr.values import Date, Num, Time
+from gateway.builders.sr.values import Date, Num, Person, Time
 from gateway.model.capture import Capture
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
+from gateway.model.witness import ledger_words
 from gateway.standard.codes import CodedConcept, clock_position, concept, find_concept
 
 
@@ -45,6 +46,8 @@ def _entry(image: ReportedImage, scope: ReportScope) -> ContentItem:
     if built.frame_count > 1:
         facts.append(num(concept("sr", "number-of-frames"), Num(built.frame_count, concept("unit", "1"))))
     facts += _position(capture.position, scope)
+    facts += _protocol_step(capture, scope)
+    facts += _eye_witnesses(capture, scope)
     facts += _contact(capture)
     facts += _eye_as_found(image)
     children = tuple(acquisition_context(fact) for fact in facts)
@@ -70,6 +73,26 @@ def _position(position: ProbePosition, scope: ReportScope) -> list[ContentItem]:
         facts.append(code(concept("sr", "zone"), concept("zone", position.zone.value)))
     facts.append(text(concept("sr", "comment"), position.words))
     return facts
+
+
+def _protocol_step(capture: Capture, scope: ReportScope) -> list[ContentItem]:
+    """Return the step that the capture was made for, and say what of its position was taken from it."""
+    facts = []
+    if capture.protocol_step:
+        facts.append(text(concept("sr", "protocol-step"), capture.protocol_step))
+    if capture.position_origin:
+        facts.append(scope.own_words(concept("sr", "comment"), f"position not stated: {capture.position_origin}"))
+    return facts
+
+
+def _eye_witnesses(capture: Capture, scope: ReportScope) -> list[ContentItem]:
+    """Return on what the eye rests; people have an item of their own, so that names can be found and taken out."""
+    words = ledger_words(capture.eye_witnesses, are_people_named=False)
+    people = dict.fromkeys(witness.person for witness in capture.eye_witnesses if witness.person)
+    return [
+        *([scope.own_words(concept("sr", "eye-witnesses"), words)] if words else []),
+        *(ContentItem(concept("sr", "eye-stated-by"), Person(person)) for person in people),
+    ]
 
 
 def _contact(capture: Capture) -> list[ContentItem]:
