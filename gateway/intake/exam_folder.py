@@ -169,7 +169,7 @@ def exam_document_in(folder: Path) -> Path:
 
 def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameSource, Capture]:
     """Open one capture's media; return what is kept of it, and the capture with its times counted in kept frames."""
-    files = [_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
+    files = [path_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
     source = open_capture_media(capture, files, name=_name_of(capture.files))
     check_capture(exam, capture, path, source.facts)
     kept = capture.kept
@@ -195,7 +195,7 @@ def _name_of(files: tuple[str, ...]) -> str:
     return folders.pop() if len(folders) == 1 and folders != {"."} else files[0]
 
 
-def _inside(root: Path, name: str, where: Place | str) -> Path:
+def path_inside(root: Path, name: str, where: Place | str) -> Path:
     """Return the path of a media file, following links, and refuse one that leaves the exam folder.
 
     Raises

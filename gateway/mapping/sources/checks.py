@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from gateway.errors import GatewayError
-from gateway.errors.document import DuplicateIdError
+from gateway.errors.document import DocumentError, DuplicateIdError
 from gateway.errors.mapping import MappingRuleError
-from gateway.mapping.located.tree import LocatedDocument
+from gateway.mapping.located.hl7_fields import hl7_field
+from gateway.mapping.located.tree import LocatedDocument, Position, Table
 from gateway.mapping.located.tree import Path as TreePath
 from gateway.mapping.sources.language import (
     DefaultsFields,
@@ -22,6 +23,7 @@ from gateway.mapping.sources.language import (
     SourceFields,
 )
 from gateway.mapping.sources.names import NamePattern
+from gateway.mapping.sources.rows import NAMES_IN_HL7
 from gateway.mapping.sources.rules import RecordSpec, Rule, Source, SourceKind, Step
 from gateway.mapping.sources.steps import TERMS, check_step
 from gateway.mapping.sources.targets import Target, TargetError, read_target
@@ -215,6 +217,7 @@ class RuleReader:
         if kind is SourceKind.FOLDER_NAME:
             known = self._declared.folder_places
             self._known_places(fields.folder_name, known, "folder pattern", (*path, "folder_name"))
+        self._check_hl7(record, fields.order or fields.field, path)
         if len(self._problems) > before:
             return None
         names = kinds[kind]
@@ -257,6 +260,18 @@ class RuleReader:
             known = [record.id for record in self._declared.records]
             self._refuse("no record has this id", (*path, "record"), was=fields.record, fix=_near(fields.record, known))
         return fields.record
+
+    def _check_hl7(self, record: str, names: Sequence[str] | None, path: TreePath) -> None:
+        spec = self._declared.record(record)
+        for name in names or () if spec and spec.kind is RecordKind.HL7 else ():
+            field, _, representation = name.partition(":")
+            try:
+                hl7_field(Table({}, Position(1, 1)), field)
+            except DocumentError as err:
+                self._refuse(err.what, path, was=name[:80], fix=err.fix)
+            if representation and representation not in NAMES_IN_HL7:
+                known = ", ".join(f"{field}:{each}" for each in NAMES_IN_HL7)
+                self._refuse("no part of a person's name is called so", path, was=name[:80], fix=f"write {known}")
 
     def _known_places(self, names: Sequence[str] | None, known: Sequence[str], of: str, path: TreePath) -> None:
         for index, name in enumerate(names or ()):

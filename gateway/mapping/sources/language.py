@@ -10,7 +10,7 @@ from pydantic_core import CoreSchema
 
 from gateway.errors.document import DocumentFormatError
 from gateway.mapping.document.base import Fields, ReasonFields
-from gateway.mapping.scalars import Rule, Switch, matching, refusal, required_line, text_of, word_of
+from gateway.mapping.scalars import Rule, Switch, matching, refusal, required_line, text_of, whole_number, word_of
 from gateway.model.witness import WitnessSource
 
 SOURCE_FORMAT = "eye-ultrasound-source/1"
@@ -117,10 +117,18 @@ class RecordFields(Fields):
     file: Line = Field(description="Which files it is, with * and ?, below the folder.", examples=["*.csv"])
     kind: Annotated[RecordKind, word_of(RecordKind)] = Field(description="How it is written.", examples=["csv"])
     encoding: Line | None = Field(
-        None, description="Encoding of its text; utf-8 where left out.", examples=["windows-1252"]
+        None,
+        description="Encoding of its text; utf-8 where left out. XML and HL7 state their own.",
+        examples=["windows-1252"],
     )
     delimiter: Annotated[str, Rule(_constant, {"type": "string", "minLength": 1})] | None = Field(
         None, description="Sign between the columns of a CSV, or the word tab; a comma where left out.", examples=[";"]
+    )
+    header: Switch | None = Field(
+        None, description="no where the first line of a CSV names no columns; they are then 1, 2 and so on."
+    )
+    skip_lines: Annotated[int, whole_number(0, 1000)] | None = Field(
+        None, description="Lines above the table of a CSV that do not belong to it."
     )
     rows: RowsFields = Field(description="What its rows are.")
     match: MatchFields | None = Field(None, description="How a row finds its picture; needed unless rows are per exam.")
@@ -175,7 +183,11 @@ class SourceFields(Fields):
         description="Attribute of the capture's own DICOM file, items of sequences counted from 1.",
         examples=["ContentDate", "SequenceOfUltrasoundRegions[1].PhysicalDeltaX"],
     )
-    order: Names | None = Field(None, description="Field of the order's HL7 message.", examples=["PID-5"])
+    order: Names | None = Field(
+        None,
+        description="Field of the order's HL7 message; :name behind it reads a person's name.",
+        examples=["PID-3.1", "PID-5:name"],
+    )
     constant: Annotated[str, Rule(_constant, {"type": ["string", "number", "boolean"]})] | None = Field(
         None, description="The value itself; with record, it holds for every row of that record."
     )

@@ -10,9 +10,11 @@ from typing import TypeVar
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import DocumentError, DocumentTooLargeError, FieldMissingError, ValueNotUnderstoodError
-from gateway.errors.mapping import NamePatternError, SourceMappingError
+from gateway.errors.mapping import MappingError, MappingRuleError, NamePatternError, SourceMappingError
 from gateway.mapping.document.base import Fields
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated
+from gateway.mapping.located.csv_reader import CsvOptions
+from gateway.mapping.located.encodings import encoding_named
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import Entry, LocatedDocument, Node, Row, Scalar, Table
 from gateway.mapping.located.tree import Path as TreePath
@@ -23,6 +25,7 @@ from gateway.mapping.sources.language import (
     MOST_TERMS,
     MediaFields,
     RecordFields,
+    RecordKind,
     RuleFields,
     SourceHeadFields,
     Unmatched,
@@ -86,7 +89,7 @@ class _Reader:
             return None
         patterns = self._patterns(head.media.names, ("media", "names"))
         folder = self._patterns(head.folder, ("folder",))
-        records = tuple(_record(fields, self._document.place(path)) for path, fields in record_fields)
+        records = tuple(self._record(path, fields) for path, fields in record_fields)
         terms = self._terms(head)
         declared = Declared(self._document, records, patterns, folder, terms)
         reader = RuleReader(declared, self.problems)
@@ -117,6 +120,29 @@ class _Reader:
                 for item in head.destinations or []
             ),
         )
+
+    def _record(self, path: TreePath, fields: RecordFields) -> RecordSpec:
+        csv = CsvOptions()
+        try:
+            csv = CsvOptions(
+                delimiter=fields.delimiter or ",",
+                has_header=fields.header is not False,
+                skip_lines=fields.skip_lines or 0,
+            )
+        except MappingError as err:
+            self._refuse(type(err), err.what, (*path, "delimiter"), was=err.was, fix=err.fix)
+        try:
+            encoding_named(fields.encoding or "utf-8", self._document.file)
+        except DocumentError as err:
+            self._refuse(type(err), err.what, (*path, "encoding"), was=err.was, fix=err.fix)
+        if fields.encoding and fields.kind in {RecordKind.XML, RecordKind.DICOM}:
+            what = f"{fields.kind.value} states its own encoding"
+            self._refuse(MappingRuleError, what, (*path, "encoding"), fix="leave encoding out")
+        is_csv = fields.kind is RecordKind.CSV
+        for name in ("delimiter", "header", "skip_lines"):
+            if getattr(fields, name) is not None and not is_csv:
+                self._refuse(MappingRuleError, f"{name} is for CSV alone", (*path, name), fix="leave it out")
+        return _spec(fields, self._document.place(path), csv)
 
     def _parts(self, section: str, model: type[F], most: int) -> list[tuple[TreePath, F]]:
         node = self._document.node((section,))
@@ -165,16 +191,15 @@ class _Reader:
         self.problems.append(error(what, where=self._document.place(path), was=was, fix=fix))
 
 
-def _record(fields: RecordFields, place: Place) -> RecordSpec:
-    delimiter = fields.delimiter or ","
+def _spec(fields: RecordFields, place: Place, csv: CsvOptions) -> RecordSpec:
     return RecordSpec(
         id=fields.id,
         file=fields.file,
         kind=fields.kind,
         per=fields.rows.per,
         place=place,
-        encoding=fields.encoding or "utf-8",
-        delimiter="\t" if delimiter == "tab" else delimiter,
+        encoding=fields.encoding or "",
+        csv=csv,
         at=fields.rows.at or "",
         match_field=(fields.match.field or "") if fields.match else "",
         match_to=fields.match.to if fields.match else "",

@@ -9,6 +9,7 @@ from difflib import get_close_matches
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.mapping import MappingRuleError, RecordNotUsableError
+from gateway.mapping.located.hl7_fields import hl7_field, hl7_person_name
 from gateway.mapping.located.tree import LocatedDocument, Node, Position, Row, Scalar, Table
 from gateway.mapping.sources.files import RecordFile, SourceFiles
 from gateway.mapping.sources.language import RecordKind
@@ -17,6 +18,9 @@ from gateway.mapping.sources.rules import RecordSpec, Source, SourceMapping
 MOST_ROWS = 20_000
 _OWN_TEXT = "#text"
 """Key of an element's text beside attributes and children, as the XML reader writes it."""
+_SEPARATORS = {RecordKind.DICOM: ".", RecordKind.CSV: ""}
+NAMES_IN_HL7 = {"name": "alphabetic", "ideographic": "ideographic", "phonetic": "phonetic"}
+"""What may stand behind the path of a person's field, as in ``PID-5:name``, and which representation it means."""
 _NUMBERED = re.compile(r"(.*)\[([1-9][0-9]{0,5})\]")
 
 
@@ -41,11 +45,24 @@ class RecordRow:
         return _place(self.file.name, self.node.position)
 
     def texts(self, name: str) -> list[tuple[str, Place]]:
-        """Return what stands in a field, without space around it; empty where nothing does."""
-        separator = "." if self.spec.kind is RecordKind.DICOM else "/"
-        if self.spec.kind is RecordKind.CSV:
-            separator = ""
-        return texts_at(self.node, name, self.file.name, separator)
+        """Return what stands in a field, without space around it; empty where nothing does.
+
+        Raises
+        ------
+        DocumentError
+            For a field of an HL7 message that leaves open which of several it means.
+        """
+        if self.spec.kind is RecordKind.HL7:
+            return _hl7_texts(self.node, name, self.file.name)
+        return texts_at(self.node, name, self.file.name, _SEPARATORS.get(self.spec.kind, "/"))
+
+
+def _hl7_texts(message: Node, name: str, file: str) -> list[tuple[str, Place]]:
+    path, _, representation = name.partition(":")
+    found = hl7_field(message, path, file) if not representation else None
+    if representation:
+        found = hl7_person_name(message, path, file).get(NAMES_IN_HL7[representation])
+    return [(found.text.strip(), _place(file, found.position))] if found and found.text.strip() else []
 
 
 def texts_at(node: Node, name: str, file: str, separator: str) -> list[tuple[str, Place]]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from gateway.errors import Place
+from gateway.mapping.located.csv_reader import CsvOptions
 from gateway.mapping.sources.language import IfMissing, Per, RecordKind
 from gateway.mapping.sources.names import NamePattern
 from gateway.mapping.sources.targets import Target
@@ -108,8 +109,8 @@ class RecordSpec:
     kind: RecordKind
     per: Per
     place: Place
-    encoding: str = "utf-8"
-    delimiter: str = ","
+    csv: CsvOptions
+    encoding: str = ""
     at: str = ""
     match_field: str = ""
     match_to: str = ""

@@ -105,7 +105,12 @@ class Evaluator:
             Of the field in the document that is put together.
         """
         outcome = Outcome(rule, path)
-        stated = [each for source in rule.sources for each in self._stated(source, context, outcome)]
+        stated: list[Stated] = []
+        for source in rule.sources:
+            try:
+                stated += self._stated(source, context, outcome)
+            except GatewayError as err:
+                outcome.problems.append(_told_without_text(err, outcome))
         outcome.is_absent = not stated and not outcome.problems
         refused: set[tuple[str, Place]] = set()
         for each in stated:
@@ -234,6 +239,12 @@ def _said(stated: Stated, meaning: Meaning, outcome: Outcome) -> str:
 
 def _at(place: Place, path: Path) -> Place:
     return replace(place, field=path_text(path))
+
+
+def _told_without_text(error: GatewayError, outcome: Outcome) -> GatewayError:
+    """Return an error of reading a field under the path of what it was read for."""
+    where = _at(error.where, outcome.path) if isinstance(error.where, Place) else error.where
+    return type(error)(error.what, where=where, was="" if is_personal(outcome.path) else error.was, fix=error.fix)
 
 
 def _placed(error: GatewayError, stated: Stated, outcome: Outcome) -> GatewayError:
