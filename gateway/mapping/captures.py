@@ -215,6 +215,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         missing_frames=tuple(sorted(set(fields.missing_frames or ()))),
         protocol_step=fields.protocol_step or "",
         is_swept=bool(fields.swept),
+        corrects=tuple(fields.corrects or ()),
     )
 
 

@@ -56,6 +56,20 @@ class ThermalIndexKind(StrEnum):
     SOFT_TISSUE = "TIS"
 
 
+class CorrectableAttribute(StrEnum):
+    """What an exam may say that a DICOM object states wrongly, by the attribute's keyword."""
+
+    PATIENT_ID = "PatientID"
+    PATIENT_ISSUER = "IssuerOfPatientID"
+    PATIENT_NAME = "PatientName"
+    BIRTH_DATE = "PatientBirthDate"
+    SEX = "PatientSex"
+    EYE = "ImageLaterality"
+    """Wherever the object states it."""
+    ACQUIRED = "AcquisitionDateTime"
+    """Date and time of acquisition, in whichever attributes."""
+
+
 @dataclass(frozen=True, slots=True)
 class ThermalIndex:
     """A displayed thermal index and its kind."""
@@ -144,3 +158,5 @@ class Capture:
     """What of `position` was taken from the protocol, and from which step; empty where all of it was stated."""
     is_swept: bool = False
     """The operator says that this loop sweeps from the posterior pole to the ora serrata."""
+    corrects: tuple[CorrectableAttribute, ...] = ()
+    """What the exam knows to be wrong in the capture's DICOM object."""

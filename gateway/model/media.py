@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
+from pathlib import Path
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -82,4 +83,63 @@ class FrameSource(Protocol):
 
     def frames(self) -> Iterator[NDArray[np.uint8]]:
         """Yield each frame in order, C-contiguous uint8; only one needs to be in memory at a time."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class StoredElement:
+    """One element of a DICOM file exactly as its bytes stand there, header included.
+
+    Parameters
+    ----------
+    vr : str
+        Empty where the file states none (Implicit VR).
+    value_at : int
+        Where in `data` the value begins.
+    is_undefined : bool
+        Whether its length is undefined, so that `data` ends with a delimiter.
+    """
+
+    tag: int
+    vr: str
+    data: bytes
+    value_at: int
+    is_undefined: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class StoredObject:
+    """A DICOM file whose pixels go out byte for byte, in its own transfer syntax.
+
+    Parameters
+    ----------
+    name : str
+        Path as shown to people.
+    elements : tuple of StoredElement
+        Everything of the dataset but the pixels, in ascending order of tags.
+    pixels_at, pixels_end : int
+        Where the element Pixel Data lies in the file, header included.
+    pixels_sha256 : str
+        Of those bytes.
+    """
+
+    path: Path
+    name: str
+    sop_class_uid: str
+    sop_instance_uid: str
+    transfer_syntax_uid: str
+    is_explicit: bool
+    elements: tuple[StoredElement, ...]
+    pixels_at: int
+    pixels_end: int
+    pixels_sha256: str
+
+
+@runtime_checkable
+class ObjectSource(FrameSource, Protocol):
+    """A still or loop that is a DICOM object already."""
+
+    @property
+    def stored(self) -> StoredObject:
+        """The object as it lies in the file."""
         ...

@@ -28,7 +28,14 @@ from gateway.mapping.scalars import (
     word_of,
 )
 from gateway.model.calibration import DepthAxis, PixelConvention, ScaleSource
-from gateway.model.capture import CaptureKind, Contact, LensStatus, ThermalIndexKind, VitreousStatus
+from gateway.model.capture import (
+    CaptureKind,
+    Contact,
+    CorrectableAttribute,
+    LensStatus,
+    ThermalIndexKind,
+    VitreousStatus,
+)
 from gateway.model.laterality import Eye
 from gateway.model.position import Gaze, MarkerDirection, Scan, Zone
 from gateway.model.witness import WitnessSource
@@ -275,4 +282,11 @@ class CaptureFields(Fields):
     a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
     a_scan_lines: list[AScanLineFields] | None = Field(
         None, max_length=20, description="Lines on the picture along which the report plots grey levels."
+    )
+    corrects: list[Annotated[CorrectableAttribute, word_of(CorrectableAttribute)]] | None = Field(
+        None,
+        max_length=len(CorrectableAttribute),
+        description="Attributes that the capture's DICOM object states wrongly and this exam corrects; without it a "
+        "contradiction holds the capture.",
+        examples=[["ImageLaterality"]],
     )
