@@ -33,6 +33,7 @@ from gateway.model.repeatability import RepeatabilityFigure
 from gateway.pipeline.delivery import DeliveryTools, deliver_study
 from gateway.pipeline.growing import variant_key
 from gateway.pipeline.line import LineTools, PreparedExam, Progress, prepare, queue_exam
+from gateway.pipeline.origins import origins_of
 from gateway.pipeline.patient_list import KnownPerson, OpenQuestion, known_people, open_questions
 from gateway.pipeline.patients import PatientRules, decide_new, decide_same, identified
 from gateway.pipeline.queue import Delivery, Queue
@@ -355,16 +356,5 @@ def write_trend_plot(comparison: Comparison, path: Path) -> None:
 
 
 def write_origins(prepared: PreparedExam, path: Path) -> None:
-    """Write where every attribute of every object came from: a field of the exam document with its place, or a rule."""
-    places = prepared.measured.exam.origins
-    content = {
-        item.built.sop_instance_uid: {
-            "object": item.built.capture_id or item.built.kind.value,
-            "attributes": {
-                attribute: {"from": origin, "at": str(places[origin])} if origin in places else {"from": origin}
-                for attribute, origin in item.built.attribute_origins.items()
-            },
-        }
-        for item in prepared.objects
-    }
-    path.write_text(json.dumps(content, indent=1, ensure_ascii=False), encoding="utf-8")
+    """Write where every attribute of every object came from, and on what each image's eye rests."""
+    path.write_text(json.dumps(origins_of(prepared), indent=1, ensure_ascii=False), encoding="utf-8")

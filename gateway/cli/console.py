@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,11 +17,20 @@ if TYPE_CHECKING:
     from gateway.settings import Settings
 
 
-def read_site_settings(path: Path | None) -> Settings:
-    """Read the settings file, or defaults where there is none."""
+def read_site_settings(path: Path | None, *, single_eye_witness: bool = False) -> Settings:
+    """Read the settings file, or defaults where there is none.
+
+    Parameters
+    ----------
+    single_eye_witness : bool
+        The command accepts an eye that one source alone names, whatever the settings say.
+    """
     from gateway.config_file import read_settings
 
-    return read_settings(path, os.environ)
+    settings = read_settings(path, os.environ)
+    return (
+        settings if not single_eye_witness else replace(settings, site=replace(settings.site, single_eye_witness=True))
+    )
 
 
 @contextmanager

@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 
 Exam = Annotated[Path, typer.Argument(help="Exam folder, a ZIP archive of it, or the exam document in it.")]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Settings file [default: gateway.toml if there]")]
+OneWitness = Annotated[
+    bool, typer.Option("--single-eye-witness", help="Accept an eye that one source alone names; the report says so.")
+]
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document instead of tables.")]
 
 
@@ -27,6 +30,7 @@ def build(
     out: Annotated[Path, typer.Option(help="Folder for the DICOM files and the readable report.")],
     to: Annotated[str, typer.Option(help="Build the variant of this destination [default: the plain one]")] = "",
     settings: SettingsFile = None,
+    single_eye_witness: OneWitness = False,
     json_output: AsJson = False,
 ) -> None:
     """Build and check an exam's DICOM objects.
@@ -36,7 +40,7 @@ def build(
     """
     from gateway.app import open_gateway, write_origins, write_readable
 
-    site = console.read_site_settings(settings)
+    site = console.read_site_settings(settings, single_eye_witness=single_eye_witness)
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
         prepared = gateway.prepare(exam, gateway.destination(to) if to else None)
         write_readable(prepared, out)
@@ -60,6 +64,7 @@ def deliver(
     to: Annotated[str, typer.Option(help="Name of the destination [default: the only one in the settings]")] = "",
     again: Annotated[bool, typer.Option(help="Send also what already arrived.")] = False,
     settings: SettingsFile = None,
+    single_eye_witness: OneWitness = False,
     json_output: AsJson = False,
 ) -> None:
     """Take an exam all the way to a confirmed archive.
@@ -68,7 +73,7 @@ def deliver(
     """
     from gateway.app import open_gateway
 
-    site = console.read_site_settings(settings)
+    site = console.read_site_settings(settings, single_eye_witness=single_eye_witness)
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
         destination = gateway.destination(to)
         prepared = gateway.prepare(exam, destination)
@@ -108,11 +113,13 @@ def _show(
             content[title.lower()] = [dict(zip(headings, row, strict=True)) for row in rows]
         replaced = views.superseded_lines(superseded)
         said = {"findings": findings, "held": views.held_lines(prepared), "superseded": replaced}
+        said["coverage"] = views.coverage_lines(prepared)
         console.print_json(content | said | {"notes": list(prepared.notes)})
         return
     for title, headings, rows in tables:
         console.print_table(title, headings, rows)
-    console.print_lines(*findings, *views.held_lines(prepared), *views.superseded_lines(superseded))
+    console.print_lines(*findings, *views.coverage_lines(prepared))
+    console.print_lines(*views.held_lines(prepared), *views.superseded_lines(superseded))
     console.print_lines(*(f"note: {note}" for note in prepared.notes))
 
 

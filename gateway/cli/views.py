@@ -5,7 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from gateway.coverage.chart import coverage_of
+from gateway.coverage.claims import HALF_HOURS_OF_DIAL, Shade
+from gateway.coverage.completeness import judgements_of
 from gateway.model.biometry import LENS_POWER_CAUTION
+from gateway.model.laterality import Eye
+from gateway.model.position import Zone
+from gateway.model.witness import ledger_words
 from gateway.standard.codes import concept
 from gateway.standard.sop_classes import sop_class_name
 from gateway.standard.transfer_syntaxes import transfer_syntax_name
@@ -21,7 +27,7 @@ if TYPE_CHECKING:
 EXPLICIT_VR_LITTLE_ENDIAN = "1.2.840.10008.1.2.1"
 """What goes on the wire to every destination: archives accept what desktops cannot show."""
 
-CAPTURE_HEADINGS = ("capture", "eye", "scan", "clock hour", "zone", "frames")
+CAPTURE_HEADINGS = ("capture", "eye", "scan", "clock hour", "zone", "frames", "eye rests on")
 MEASUREMENT_HEADINGS = ("measurement", "what", "on", "displayed", "corrected", "how")
 TRUTH_HEADINGS = ("measurement", "what", "displayed", "corrected", "phantom's true value", "difference")
 OBJECT_HEADINGS = ("object", "SOP Class", "transfer syntax", "findings", "stored", "committed")
@@ -43,6 +49,7 @@ def capture_rows(prepared: PreparedExam) -> list[list[str]]:
                 position.clock_hour.words if position.clock_hour else "-",
                 position.zone.words if position.zone else "-",
                 str(frames[capture.id]),
+                ledger_words(capture.eye_witnesses) or "-",
             ]
         )
     return rows
@@ -152,6 +159,24 @@ def superseded_lines(superseded: Sequence[Superseded]) -> list[str]:
         "until it is rejected there"
         for item in superseded
     ]
+
+
+def coverage_lines(prepared: PreparedExam) -> list[str]:
+    """Say for each eye how much is shown, and what each rule set of the protocol says."""
+    exam = prepared.measured.exam
+    cells = HALF_HOURS_OF_DIAL * len(Zone)
+    lines = []
+    for eye in Eye:
+        coverage = coverage_of(exam, eye)
+        if coverage.has_captures:
+            shares = [
+                sum(s >= shade for s in coverage.cells.values()) / cells for shade in (Shade.IN_FIELD, Shade.CENTRED)
+            ]
+            lines.append(
+                f"{eye.value} eye: {shares[0]:.0%} of the chart in the field of a picture, {shares[1]:.0%} centred"
+            )
+            lines += [f"{eye.value} eye: {judged.words}" for judged in judgements_of(exam) if judged.eye is eye]
+    return lines
 
 
 def _transfer_syntax(in_spool: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -59,45 +59,68 @@ def _without_place(captures: Collection[Capture]) -> tuple[str, ...]:
 
 
 def coverage_lines(coverage: EyeCoverage) -> tuple[str, ...]:
-    """Say in words what is shown of each zone, back to front; nothing is said of what no picture shows but that."""
+    """Say in words what is shown of each zone, back to front, zones alike on one line.
+
+    Of what no picture shows, that is said and nothing else.
+    """
     if not coverage.claims:
         return ()
-    return tuple(f"{zone.words}: {_zone_words(coverage, zone)}" for zone in reversed(Zone))
+    by_words: dict[str, list[Zone]] = {}
+    for zone in reversed(Zone):
+        by_words.setdefault(_zone_words(coverage, zone), []).append(zone)
+    return tuple(f"{joined([zone.words for zone in zones])}: {words}" for words, zones in by_words.items())
 
 
 def _zone_words(coverage: EyeCoverage, zone: Zone) -> str:
     centred = coverage.positions(zone, Shade.CENTRED)
     stored = coverage.positions(zone, Shade.IN_FIELD)
-    declared = coverage.positions(zone, Shade.DECLARED) - stored
-    parts = [
-        f"{shade.words} {hours_words(positions)}"
-        for shade, positions in (
-            (Shade.CENTRED, centred),
-            (Shade.IN_FIELD, stored - centred),
-            (Shade.DECLARED, declared),
-        )
-        if positions
-    ]
-    missing = frozenset(range(HALF_HOURS_OF_DIAL)) - stored - declared
-    if not parts:
+    declared = coverage.positions(zone, Shade.DECLARED)
+    if not declared:
         return "not shown"
-    return "; ".join([*parts, *([f"not shown {hours_words(missing)}"] if missing else [])])
+    parts = []
+    if stored - centred:
+        parts.append(f"{Shade.IN_FIELD.words} {hours_words(stored)}")
+    if centred:
+        parts.append(f"{Shade.CENTRED.words} {hours_words(centred)}")
+    if declared - stored:
+        parts.append(f"{Shade.DECLARED.words} {hours_words(declared - stored)}")
+    missing = frozenset(range(HALF_HOURS_OF_DIAL)) - declared
+    if missing:
+        parts.append(f"not shown {gap_words(missing)}")
+    return "; ".join(parts)
 
 
 def hours_words(positions: Collection[int]) -> str:
     """Return positions as runs along the dial: ``9 to 3 and 6:30 o'clock``; all of them as ``all round``."""
-    wanted = frozenset(positions)
-    if len(wanted) == HALF_HOURS_OF_DIAL:
+    if len(frozenset(positions)) == HALF_HOURS_OF_DIAL:
         return "all round"
-    starts = sorted(at for at in wanted if (at - 1) % HALF_HOURS_OF_DIAL not in wanted)
+    runs = [_hour(a) if a == b else f"{_hour(a)} to {_hour(b)}" for a, b in _runs(positions)]
+    return f"{joined(runs)} o'clock"
+
+
+def gap_words(positions: Collection[int]) -> str:
+    """Return positions that nothing holds by what bounds them: ``between 12 and 6 o'clock``."""
+    runs = [f"between {_hour(first - 1)} and {_hour(last + 1)}" for first, last in _runs(positions)]
+    return f"{', '.join(runs)} o'clock"
+
+
+def _runs(positions: Collection[int]) -> list[tuple[int, int]]:
+    """Return first and last of each run of neighbouring positions, clockwise from 12 o'clock; not for a whole dial."""
+    wanted = frozenset(positions)
     runs = []
-    for start in starts:
-        end = start
-        while (end + 1) % HALF_HOURS_OF_DIAL in wanted:
-            end = (end + 1) % HALF_HOURS_OF_DIAL
-        runs.append(_hour(start) if start == end else f"{_hour(start)} to {_hour(end)}")
-    return f"{' and '.join(runs)} o'clock"
+    for first in sorted(at for at in wanted if (at - 1) % HALF_HOURS_OF_DIAL not in wanted):
+        last = first
+        while (last + 1) % HALF_HOURS_OF_DIAL in wanted:
+            last = (last + 1) % HALF_HOURS_OF_DIAL
+        runs.append((first, last))
+    return runs
+
+
+def joined(parts: Sequence[str]) -> str:
+    """Return a list as a person writes it: ``a, b and c``."""
+    return f"{', '.join(parts[:-1])} and {parts[-1]}" if len(parts) > 1 else "".join(parts)
 
 
 def _hour(position: int) -> str:
-    return ClockHour(position if position >= 2 else position + HALF_HOURS_OF_DIAL).words.removesuffix(" o'clock")
+    at = position % HALF_HOURS_OF_DIAL
+    return ClockHour(at if at >= 2 else at + HALF_HOURS_OF_DIAL).words.removesuffix(" o'clock")

@@ -113,8 +113,12 @@ def _between_rows(document: LocatedDocument, fields: ProtocolFields) -> list[Gat
     ]
     for index, step in enumerate(fields.steps):
         has_hour = step.clock_hour is not None
-        if has_hour != step.scan.requires_clock_hour and (step.scan.requires_clock_hour or step.scan.forbids_clock_hour):
-            what = f"the scan {step.scan.value} " + ("has no clock hour of its own" if has_hour else "needs a clock hour")
+        if has_hour != step.scan.requires_clock_hour and (
+            step.scan.requires_clock_hour or step.scan.forbids_clock_hour
+        ):
+            what = f"the scan {step.scan.value} " + (
+                "has no clock hour of its own" if has_hour else "needs a clock hour"
+            )
             where = document.place(("steps", index, "clock_hour"))
             problems.append(ClockHourError(what, where=where, fix="mend scan or clock_hour"))
     for index, rule_set in enumerate(rule_sets):

@@ -11,6 +11,7 @@ from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam, MeasuredExam
 from gateway.model.laterality import Eye
 from gateway.model.measurement import MeasuredValue, MeasurementKind
+from gateway.model.witness import is_settled, ledger_words
 from gateway.reports.characters import seen
 from gateway.reports.content import CaliperLine, CaptureCard, ProbeMark
 from gateway.reports.pictures import Picture
@@ -49,9 +50,17 @@ def capture_card(measured: MeasuredExam, capture: Capture, picture: Picture | No
         is_key_image=capture.is_key_image,
         alternative_text=f"Ultrasound {kind}, {eye_words(capture.eye)}, {position}",
         mark=ProbeMark(capture.position.scan, clock_hour, capture.position.zone),
+        eye_basis=_eye_basis(capture),
+        is_eye_of_one_witness=bool(capture.eye_witnesses) and not is_settled(capture.eye_witnesses),
+        position_origin=seen(capture.position_origin),
         picture=picture,
         calipers=tuple(_calipers(capture, picture, measured.values)),
     )
+
+
+def _eye_basis(capture: Capture) -> str:
+    words = ledger_words(capture.eye_witnesses)
+    return seen(f"{capture.eye.value}: {words}") if words else ""
 
 
 def share_details(cards: Sequence[CaptureCard]) -> tuple[tuple[str, ...], tuple[CaptureCard, ...]]:

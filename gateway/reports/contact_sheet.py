@@ -96,7 +96,20 @@ def _draw_header(draw: ImageDraw.ImageDraw, report: Report, layout: Layout) -> N
     _write(draw, (width - MARGIN - mark_width, 22), mark, _BOLD, 20)
     draw.line((MARGIN, 60, width - MARGIN, 60), fill=_HAIR)
     for half, section in enumerate(report.eyes):
-        _write(draw, (layout.left_of(half), 74), section.words, _BOLD, 18)
+        _write(draw, (layout.left_of(half), 66), section.words, _BOLD, 18)
+        judged = "; ".join(_judged(section))
+        _write(draw, (layout.left_of(half), 89), _fitting(judged, 13, layout.half_width), _REGULAR, 13, _SOFT)
+
+
+def _judged(section: EyeSection) -> Iterator[str]:
+    for row in section.coverage.judgements:
+        subject = f"{row.subject}: " if row.subject else ""
+        missing = f", {len(row.missing)} missing" if row.missing else ""
+        yield f"{subject}{row.verdict} by {row.rules}{missing}"
+
+
+def _fitting(text: str, size: int, width: int) -> str:
+    return text if _width(text, _REGULAR, size) <= width else _shortened(text, _REGULAR, size, width)
 
 
 def _draw_half(sheet: Image.Image, section: EyeSection, layout: Layout, half: int) -> None:

@@ -81,6 +81,11 @@ class CaptureCard:
     is_key_image: bool
     alternative_text: str
     mark: ProbeMark
+    eye_basis: str = ""
+    """On what its eye rests, e.g. ``right: record and file name agree``."""
+    is_eye_of_one_witness: bool = False
+    position_origin: str = ""
+    """What of its position was taken from the protocol."""
     picture: Picture | None = None
     calipers: tuple[CaliperLine, ...] = ()
 
@@ -159,6 +164,49 @@ class FindingRow:
 
 
 @dataclass(frozen=True, slots=True)
+class CoverageShape:
+    """A ring sector of the chart of one eye.
+
+    Parameters
+    ----------
+    shade : str
+        ``declared``, ``in-field`` or ``centred``.
+    first_hour, last_hour : float
+        On the dial, clockwise; may lie below 0 or above 12.
+    inner_deg, outer_deg : float
+        Angles from the posterior pole.
+    """
+
+    shade: str
+    first_hour: float
+    last_hour: float
+    inner_deg: float
+    outer_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class JudgementRow:
+    """What one rule set says about one eye or finding; `missing` names what it needs and the exam has not."""
+
+    rules: str
+    subject: str
+    verdict: str
+    missing: tuple[str, ...]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class EyeCoverageText:
+    """What is shown of one eye: one line for each depth, judgements, and the shapes on the chart."""
+
+    lines: tuple[str, ...] = ()
+    judgements: tuple[JudgementRow, ...] = ()
+    missing_steps: str = ""
+    not_judged: str = ""
+    shapes: tuple[CoverageShape, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class EyeSection:
     """Everything about one eye; `words` names it in full, e.g. ``Right eye (OD)``."""
 
@@ -171,6 +219,7 @@ class EyeSection:
     measurements: tuple[MeasurementRow, ...]
     nothing: str
     """Said where the exam has no picture of this eye; otherwise empty."""
+    coverage: EyeCoverageText = EyeCoverageText()
 
 
 @dataclass(frozen=True, slots=True)

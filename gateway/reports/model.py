@@ -14,6 +14,7 @@ from gateway.model.people import PersonName, Sex
 from gateway.reports.captures import capture_card, capture_numbers, eye_words, share_details
 from gateway.reports.characters import seen
 from gateway.reports.content import EyeSection, FindingRow, HeldRow, Line, PatientName, Report
+from gateway.reports.coverage import coverage_text
 from gateway.reports.measurements import measurement_row, speed_sources
 from gateway.reports.output_display import output_lines
 from gateway.reports.pictures import Picture, picture_of
@@ -42,7 +43,9 @@ NO_BIOMETRY: Final = (
 CHART_LEGEND: Final = (
     "The middle is the posterior pole, the inner circle the equator, the dotted circle the ora serrata. A bar along a "
     "circle is a transverse scan, a bar towards the middle a longitudinal one, a line through the middle an axial one. "
-    "A mark outside the rim: its depth was not stated. Numbers are those of the pictures."
+    "A mark outside the rim: its depth was not stated. Numbers are those of the pictures. Dark grey: centred, in the "
+    "middle of a stored picture or in the plane of its scan. Light grey: in its field, seen at a slant. Hatched: "
+    "declared swept, no stored picture. White: not shown, and nothing is said about it."
 )
 _SEX_WORDS: Final = {Sex.FEMALE: "female", Sex.MALE: "male", Sex.OTHER: "other"}
 _PROBE_WORDS: Final = {
@@ -170,6 +173,7 @@ def _session(exam: Exam) -> Iterator[tuple[str, str]]:
     kind = _PROBE_WORDS.get(probe.type, probe.type.replace("_", " ").lower())
     yield "Probe", ", ".join(part for part in (kind, frequency) if part)
     yield "Visit", session.visit
+    yield "Protocol", f"{session.protocol.name} ({session.protocol.source})" if session.protocol else ""
 
 
 def _offset(moment: datetime) -> str:
@@ -200,6 +204,7 @@ def _eye_section(measured: MeasuredExam, pictures: Mapping[str, Picture], eye: E
             if exam.capture(value.measurement.capture_id).eye is eye
         ),
         nothing="" if captures else "This exam has no picture of this eye: nothing is said about it.",
+        coverage=coverage_text(exam, eye),
     )
 
 

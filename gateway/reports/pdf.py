@@ -76,6 +76,8 @@ def _eye(section: EyeSection) -> dict[str, Any]:
     content["chart_words"] = description(section)
     content["unplaced"] = ", ".join(f"{card.number} ({card.position})" for card in unplaced(section))
     content["captures"] = [_capture(card) for card in section.captures]
+    # The chart is drawn already.
+    content["coverage"] = dataclasses.replace(section.coverage, shapes=())
     return content
 
 

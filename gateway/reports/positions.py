@@ -15,6 +15,7 @@ from typing import Final
 from gateway.model.laterality import Eye
 from gateway.model.position import Scan, Zone
 from gateway.reports.content import CaptureCard, EyeSection
+from gateway.reports.coverage import shades_in_order, shape_path
 from gateway.reports.templates import template
 
 RIM_DEG: Final = 134.0
@@ -75,7 +76,18 @@ def chart_svg(section: EyeSection) -> str:
     circles = [angle / RIM_DEG * RIM for angle in _CIRCLES_DEG]
     hours = [(hour, *_at(hour, 122.0)) for hour in (12, 3, 6, 9)]
     ticks = [(*_at(hour, RIM - 4), *_at(hour, RIM)) for hour in range(1, 13)]
-    return template("positions.svg").render(dial=dial(section), rim=RIM, circles=circles, hours=hours, ticks=ticks)
+    return template("positions.svg").render(
+        dial=dial(section), rim=RIM, circles=circles, hours=hours, ticks=ticks, shades=_shades(section), eye=section.eye
+    )
+
+
+def _shades(section: EyeSection) -> list[tuple[str, list[str]]]:
+    """Return the outlines of what is shown, by shade, the least first so that more covers it."""
+    shapes = section.coverage.shapes
+    outlines = [
+        (shade, [shape_path(s, RIM_DEG, RIM) for s in shapes if s.shade == shade]) for shade in shades_in_order()
+    ]
+    return [(shade, list(dict.fromkeys(paths))) for shade, paths in outlines if paths]
 
 
 def dial(section: EyeSection) -> Dial:

@@ -49,7 +49,9 @@ class StepFields(Fields):
     eye: _EyeOrEach | None = Field(
         None, description="right or left where the step belongs to one eye, and so is a witness of it; each is both."
     )
-    kind: Annotated[CaptureKind, word_of(CaptureKind)] | None = Field(None, description="Left out where either will do.")
+    kind: Annotated[CaptureKind, word_of(CaptureKind)] | None = Field(
+        None, description="Left out where either will do."
+    )
     scan: _ScanWord = Field(description="Direction of the scan plane.", examples=["transverse"])
     clock_hour: HalfHours | None = Field(None, description="Clock hour shown, in half hours.", examples=[12])
     zones: list[_ZoneWord] | None = Field(
