@@ -227,6 +227,8 @@ snomed_extended = false
 speeds = ""
 # Your own figures of repeatability (YAML). Empty: the shipped, published ones.
 repeatability = ""
+# How folders without an exam document are read (YAML, gateway mapping --help). Empty: they are refused.
+mapping = ""
 # Folder of your own examination protocols (YAML), beside the shipped ones.
 protocols = ""
 # Accept an eye that one source alone names, without a second source or a named person; every report then says so.

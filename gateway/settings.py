@@ -27,6 +27,8 @@ class SiteSettings:
     """The site's own table of speeds of sound, a YAML file; empty: the shipped one."""
     repeatability: str = ""
     """The site's own table of repeatability, a YAML file; empty: the shipped, published figures."""
+    mapping: str = ""
+    """The site's source mapping, a YAML file, for folders without an exam document; empty: there are none."""
     protocols: str = ""
     """Folder of the site's own examination protocols, beside the shipped ones; empty: those alone."""
     single_eye_witness: bool = False

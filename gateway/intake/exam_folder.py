@@ -7,17 +7,21 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import ExamDocumentError, FrameError, NoCaptureLeftError
 from gateway.errors.media import ExamFolderError, MediaMissingError, MediaNotReadableError, MediaOutsideFolderError
 from gateway.intake.capture_media import open_capture_media
+from gateway.intake.dicom_agreement import check_object
+from gateway.intake.dicom_objects import DicomSource, refuse_kept_range
+from gateway.intake.dicom_structure import is_dicom
 from gateway.intake.loops import times_from_first, trimmed
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
 from gateway.mapping.exam_document import MappedExam, read_exam_document
+from gateway.mapping.sources.exam import Trace
 from gateway.model.capture import Capture
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.holding import hold_captures
@@ -45,12 +49,15 @@ class ExamFolder:
         Parts set aside, with reasons.
     unused : tuple of str
         Media files in the folder that the document's accepted captures do not name, relative to the folder.
+    traces : mapping of str to Trace
+        How each field came about, by its path, where a source mapping made the document.
     """
 
     exam: Exam
     media: Mapping[str, FrameSource]
     held: tuple[HeldPart, ...]
     unused: tuple[str, ...] = ()
+    traces: Mapping[str, Trace] = field(default_factory=dict)
 
 
 def read_exam_folder(
@@ -172,6 +179,10 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
     files = [path_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
     source = open_capture_media(capture, files, name=_name_of(capture.files))
     check_capture(exam, capture, path, source.facts)
+    if isinstance(source, DicomSource):
+        check_object(exam, capture, path, source)
+        if capture.kept is not None:
+            raise refuse_kept_range(place_of(exam, f"{path}.keep", path), capture.files[0])
     kept = capture.kept
     if kept is None:
         return source, capture
@@ -255,6 +266,7 @@ def _is_media(path: Path) -> bool:
     if path.suffix.lower() in MEDIA_ENDINGS:
         return True
     try:
-        return sniff(read_head(path, path.name)) is not None
+        head = read_head(path, path.name)
+        return sniff(head) is not None or is_dicom(head)
     except GatewayError:
         return False

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from gateway.errors import GatewayError
-from gateway.errors.document import ExamDocumentError
+from gateway.errors.document import ExamDocumentError, SeveralProblemsError
 from gateway.errors.media import ExamFolderError
 from gateway.intake.dicom_record import dicom_record
-from gateway.intake.exam_folder import ExamFolder, Progress, path_inside, with_media
+from gateway.intake.exam_folder import (
+    ExamFolder,
+    Progress,
+    is_exam,
+    path_inside,
+    read_exam_folder,
+    with_media,
+)
 from gateway.intake.media_file import read_head, sniff
 from gateway.mapping.exam_document import map_exam_document
 from gateway.mapping.located.csv_reader import CsvOptions
@@ -22,8 +29,10 @@ from gateway.mapping.sources.engine import MappedSource, apply_mapping
 from gateway.mapping.sources.files import MediaItem, RecordFile, SourceFiles
 from gateway.mapping.sources.language import RecordKind
 from gateway.mapping.sources.pictures import fits_any
+from gateway.mapping.sources.reading import load_source_mapping
 from gateway.mapping.sources.rules import RecordSpec, SourceMapping
 from gateway.model.capture import CaptureKind
+from gateway.model.exam import HeldPart
 from gateway.model.measurement import TissueSpeed
 from gateway.model.protocol import Protocol
 
@@ -33,7 +42,7 @@ _DICOM_MARK = b"DICM"
 
 
 @dataclass(frozen=True, slots=True)
-class SourceTables:
+class SiteTables:
     """What a site states beside its exams, for the reader of exam documents.
 
     Parameters
@@ -49,62 +58,86 @@ class SourceTables:
     ids_are_made: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class SourceExam:
-    """One exam of a source folder: either read, with its media, or refused.
+def read_exams(
+    path: Path, mapping: Path | None, tables: SiteTables, *, on_progress: Progress | None = None
+) -> tuple[ExamFolder, ...]:
+    """Read what lies at a path: one exam with its document, or a site's own folder by its mapping.
 
     Parameters
     ----------
-    mapped : MappedSource
-        What the mapping made of the sources, with where each field came from.
-    folder : ExamFolder or None
-    error : ExamDocumentError or None
-        Why there is no exam.
-    """
+    path : Path
+        Exam document, exam folder, or a site's own folder.
+    mapping : Path or None
+        The site's mapping, for a folder without an exam document.
+    tables : SiteTables
+    on_progress : callable, optional
+        Called with step, done and total.
 
-    mapped: MappedSource
-    folder: ExamFolder | None = None
-    error: ExamDocumentError | None = None
+    Raises
+    ------
+    ExamFolderError, ExamDocumentError
+        As `read_exam_folder` and `read_source_folder`.
+    SourceMappingError
+        If the mapping cannot be used.
+    """
+    if mapping is None or not path.is_dir() or is_exam(path):
+        return (
+            read_exam_folder(
+                path, tables.speeds, tables.protocols, on_progress=on_progress, ids_are_made=tables.ids_are_made
+            ),
+        )
+    return read_source_folder(path, load_source_mapping(mapping), tables, on_progress=on_progress)
 
 
 def read_source_folder(
-    folder: Path, mapping: SourceMapping, tables: SourceTables | None = None, *, on_progress: Progress | None = None
-) -> tuple[SourceExam, ...]:
+    folder: Path, mapping: SourceMapping, tables: SiteTables | None = None, *, on_progress: Progress | None = None
+) -> tuple[ExamFolder, ...]:
     """Read a site's own folder.
 
     Parameters
     ----------
     folder : Path
         With the pictures and the records that the mapping names.
-    tables : SourceTables, optional
-        The site's tables; the shipped ones where None.
+    tables : SiteTables, optional
+        The shipped ones where None.
     on_progress : callable, optional
         Called with step, done and total.
 
     Returns
     -------
-    tuple of SourceExam
-        One for each exam; one that is refused stops no other.
+    tuple of ExamFolder
+        One for each exam. An exam that is refused beside others is held in each of them, with its reasons.
 
     Raises
     ------
     ExamFolderError
         If there is no such folder, it holds too many files, or none that the mapping calls a capture.
     ExamDocumentError
-        If a record cannot be read.
+        If a record cannot be read, or every exam is refused.
     """
     names = _file_names(folder)
     files = _source_files(folder, names, mapping)
-    tables = tables or SourceTables()
-    return tuple(_read_exam(folder, mapping, mapped, tables, on_progress) for mapped in apply_mapping(mapping, files))
+    tables = tables or SiteTables()
+    read: list[ExamFolder] = []
+    refused: list[HeldPart] = []
+    for mapped in apply_mapping(mapping, files):
+        try:
+            read.append(_read_exam(folder, mapping, mapped, tables, on_progress))
+        except ExamDocumentError as error:
+            refused.append(HeldPart(f"exam {mapped.key}", mapped.key, error))
+    if not read:
+        raise ExamDocumentError([problem for part in refused for problem in _problems(part.reason)])
+    return tuple(replace(each, held=(*each.held, *refused)) for each in read)
+
+
+def _problems(reason: GatewayError) -> Sequence[GatewayError]:
+    return reason.problems if isinstance(reason, SeveralProblemsError) else (reason,)
 
 
 def _read_exam(
-    folder: Path, mapping: SourceMapping, mapped: MappedSource, tables: SourceTables, on_progress: Progress | None
-) -> SourceExam:
-    def is_known(name: str) -> bool:
-        return fits_any(name, mapping.media.ignore) or any(fits_any(name, [record.file]) for record in mapping.records)
-
+    folder: Path, mapping: SourceMapping, mapped: MappedSource, tables: SiteTables, on_progress: Progress | None
+) -> ExamFolder:
+    records = [record.file for record in mapping.records]
     try:
         exam = map_exam_document(
             mapped.document,
@@ -113,12 +146,12 @@ def _read_exam(
             protocols=tables.protocols,
             ids_are_made=tables.ids_are_made,
         )
-        found = with_media(exam, folder, is_known, on_progress=on_progress)
+        found = with_media(
+            exam, folder, lambda name: fits_any(name, (*mapping.media.ignore, *records)), on_progress=on_progress
+        )
     except ExamDocumentError as error:
-        reasons = [part.reason for part in mapped.held]
-        return SourceExam(mapped, error=ExamDocumentError([*error.problems, *reasons]))
-    held = (*found.held, *mapped.held)
-    return SourceExam(mapped, ExamFolder(found.exam, found.media, held, found.unused))
+        raise ExamDocumentError([*error.problems, *(part.reason for part in mapped.held)]) from error
+    return replace(found, held=(*found.held, *mapped.held), traces=mapped.traces)
 
 
 # ---------------------------------------------------------------- what the folder holds
