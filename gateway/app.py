@@ -17,11 +17,13 @@ from gateway.acoustics.measured_prior import prior_of_exam
 from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
 from gateway.builders.uids import study_uid
 from gateway.errors.document import DependsOnHeldPartError, ExamDocumentError, NoCaptureLeftError
+from gateway.errors.mapping import SeveralExamsError
 from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.archives import is_archive, unpacked
-from gateway.intake.exam_folder import ExamFolder, is_exam, read_exam_folder
+from gateway.intake.exam_folder import ExamFolder, is_exam
 from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
+from gateway.intake.source_folder import SiteTables, read_exams
 from gateway.mapping.protocols import load_protocols
 from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
@@ -67,6 +69,10 @@ class Gateway:
 
     def read(self, exam: Path) -> ExamFolder:
         """Read and map an exam (folder, document or ZIP archive) and open its media; hold captures of unsettled eye."""
+        return _read_one(self.folder_of(exam), self.settings, self.line.on_progress)
+
+    def read_all(self, exam: Path) -> tuple[ExamFolder, ...]:
+        """Read as `read` does; a site's own folder may hold several exams where its mapping tells them apart."""
         return _read(self.folder_of(exam), self.settings, self.line.on_progress)
 
     def folder_of(self, exam: Path) -> Path:
@@ -81,7 +87,11 @@ class Gateway:
 
     def prepare(self, exam: Path, destination: DestinationSettings | None = None) -> PreparedExam:
         """Read, map, measure, build and check an exam; for a destination with overrides, in its own variant."""
-        return prepare(self.read(exam), self._line_for(destination) if destination else self.line)
+        return self.prepare_read(self.read(exam), destination)
+
+    def prepare_read(self, folder: ExamFolder, destination: DestinationSettings | None = None) -> PreparedExam:
+        """Measure, build and check an exam that was read."""
+        return prepare(folder, self._line_for(destination) if destination else self.line)
 
     def _line_for(self, destination: DestinationSettings) -> LineTools:
         options = replace(self.line.options, overrides=overrides_of(destination))
@@ -187,14 +197,24 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
         store.close()
 
 
-def _read(exam: Path, settings: Settings, on_progress: Progress = _silent) -> ExamFolder:
-    """Read an exam with the site's own tables; the one way by which an exam enters the line."""
+def _read(exam: Path, settings: Settings, on_progress: Progress = _silent) -> tuple[ExamFolder, ...]:
+    """Read the exams at a path with the site's own tables; the one way by which an exam enters the line."""
     site = settings.site
     speeds = load_speeds(Path(site.speeds) if site.speeds else None)
     protocols = load_protocols(Path(site.protocols)) if site.protocols else None
     made = site.generate_patient_ids
-    folder = read_exam_folder(exam, speeds, protocols, on_progress=on_progress, ids_are_made=made)
-    return settled(folder, settings)
+    tables = SiteTables(speeds, protocols, ids_are_made=made)
+    mapping = Path(site.mapping) if site.mapping else None
+    folders = read_exams(exam, mapping, tables, on_progress=on_progress)
+    return tuple(settled(folder, settings) for folder in folders)
+
+
+def _read_one(exam: Path, settings: Settings, on_progress: Progress = _silent) -> ExamFolder:
+    folders = _read(exam, settings, on_progress)
+    if len(folders) > 1:
+        was = ", ".join(folder.exam.key for folder in folders)
+        raise SeveralExamsError("the folder holds several exams", where=str(exam), was=was, fix="hand over one of them")
+    return folders[0]
 
 
 def settled(folder: ExamFolder, settings: Settings) -> ExamFolder:
@@ -327,7 +347,7 @@ def _priors(path: Path, given: Path, settings: Settings) -> tuple[tuple[PriorRep
 
 def _measured_now(path: Path, given: Path, settings: Settings) -> PriorReport:
     """Read and measure an exam as `prepare` does, and build nothing."""
-    folder = _read(path, settings)
+    folder = _read_one(path, settings)
     if not folder.exam.patient.id:  # of two people without identifiers nobody can say that they are one
         store = Store(settings.store.data_folder)
         folder = replace(folder, exam=identified(store, _rules(settings), folder.exam))
