@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from gateway.intake.dicom_objects import is_dicom_file, open_dicom_object
 from gateway.intake.loops import open_loop
 from gateway.intake.stills import open_still
 from gateway.model.capture import Capture, CaptureKind
@@ -41,8 +42,11 @@ def open_capture_media(capture: Capture, files: Sequence[Path], *, name: str) ->
     Raises
     ------
     MediaError
-        As `gateway.intake.stills.open_still` and `gateway.intake.loops.open_loop`.
+        As `gateway.intake.stills.open_still`, `gateway.intake.loops.open_loop` and
+        `gateway.intake.dicom_objects.open_dicom_object`.
     """
+    if len(files) == 1 and is_dicom_file(files[0], name):
+        return open_dicom_object(files[0], capture.kind, name=name)
     if capture.kind is CaptureKind.STILL:
         return open_still(files[0], name=name, page=capture.page, grey_window=capture.grey_window)
     source = open_loop(files, name=name, grey_window=capture.grey_window)

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pydicom.dataset import Dataset
 
+from gateway.errors import Place
 from gateway.errors.dicom_objects import DicomEncodingError, DicomKindError, DicomNotReadableError
 from gateway.errors.document import FrameError
 from gateway.errors.media import MediaKindError, PixelDepthError
@@ -117,11 +118,11 @@ def open_dicom_object(path: Path, kind: CaptureKind, *, name: str) -> DicomSourc
     return source
 
 
-def refuse_kept_range(where: object, name: str) -> FrameError:
+def refuse_kept_range(where: Place | str, name: str) -> FrameError:
     """Return the error for a range of frames of an object whose pixels go out as they are."""
     return FrameError(
         "frames of a DICOM object cannot be left out, because its pixels go out as they are",
-        where=str(where),
+        where=where,
         was=name,
         fix="leave keep out",
     )
