@@ -39,6 +39,7 @@ from gateway.pipeline.origins import origins_of
 from gateway.pipeline.patient_list import KnownPerson, OpenQuestion, known_people, open_questions
 from gateway.pipeline.patients import PatientRules, decide_new, decide_same, identified
 from gateway.pipeline.queue import Delivery, Queue
+from gateway.pipeline.site_mapping import with_mapping_overrides
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import Store
 from gateway.pipeline.study_record import Superseded, superseded_at
@@ -177,6 +178,7 @@ def open_gateway(settings: Settings, on_progress: Progress = _silent) -> Iterato
     StoreUnavailableError
         If the data folder cannot be used.
     """
+    settings = with_mapping_overrides(settings)
     data_folder = settings.store.data_folder
     store = Store(data_folder)
     spool = Spool(data_folder / "spool")

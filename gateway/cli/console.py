@@ -33,6 +33,19 @@ def read_site_settings(path: Path | None, *, single_eye_witness: bool = False) -
     )
 
 
+def with_mapping(settings: Settings, mapping: Path | None, exam: Path) -> Settings:
+    """Return settings with the source mapping of the command line instead of their own."""
+    from gateway.errors.media import ExamFolderError
+    from gateway.intake.exam_folder import is_exam
+
+    if mapping is None:
+        return settings
+    if is_exam(exam):
+        fix = "leave --mapping out, or take the exam document away"
+        raise ExamFolderError("there is an exam document already", where=str(exam), fix=fix)
+    return replace(settings, site=replace(settings.site, mapping=str(mapping)))
+
+
 @contextmanager
 def progress(*, quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     """Show long work: a bar on a terminal, one line a step elsewhere, nothing where quiet.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -19,6 +20,10 @@ if TYPE_CHECKING:
 
 Exam = Annotated[Path, typer.Argument(help="Exam folder, a ZIP archive of it, or the exam document in it.")]
 SettingsFile = Annotated[Path | None, typer.Option("--settings", help="Settings file [default: gateway.toml if there]")]
+MappingFile = Annotated[
+    Path | None,
+    typer.Option("--mapping", help="How a folder without an exam document is read [default: the settings' one]"),
+]
 OneWitness = Annotated[
     bool, typer.Option("--single-eye-witness", help="Accept an eye that one source alone names; the report says so.")
 ]
@@ -30,6 +35,7 @@ def build(
     out: Annotated[Path, typer.Option(help="Folder for the DICOM files and the readable report.")],
     to: Annotated[str, typer.Option(help="Build the variant of this destination [default: the plain one]")] = "",
     settings: SettingsFile = None,
+    mapping: MappingFile = None,
     single_eye_witness: OneWitness = False,
     json_output: AsJson = False,
 ) -> None:
@@ -40,23 +46,32 @@ def build(
     """
     from gateway.app import open_gateway, write_origins, write_readable
 
-    site = console.read_site_settings(settings, single_eye_witness=single_eye_witness)
+    site = console.with_mapping(
+        console.read_site_settings(settings, single_eye_witness=single_eye_witness), mapping, exam
+    )
+    results = []
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
-        prepared = gateway.prepare(exam, gateway.destination(to) if to else None)
-        write_readable(prepared, out)
-        for item in prepared.objects:
-            target = out / "dicom" / f"{item.built.sop_instance_uid}.dcm"
-            target.parent.mkdir(exist_ok=True)
-            shutil.copyfile(item.built.path, target)
-            item.built.path.unlink(missing_ok=True)
-        write_origins(prepared, out / "origins.json")
-    _show(prepared, None, json_output=json_output)
+        destination = gateway.destination(to) if to else None
+        folders = gateway.read_all(exam)
+        for folder in folders:
+            prepared = gateway.prepare_read(folder, destination)
+            results.append(prepared)
+            target = out if len(folders) == 1 else out / folder.exam.key
+            write_readable(prepared, target)
+            for item in prepared.objects:
+                file = target / "dicom" / f"{item.built.sop_instance_uid}.dcm"
+                file.parent.mkdir(exist_ok=True)
+                shutil.copyfile(item.built.path, file)
+                item.built.path.unlink(missing_ok=True)
+            write_origins(prepared, target / "origins.json")
+    _show_all([_Result(prepared) for prepared in results], json_output=json_output)
     if not json_output:
+        below = out if len(results) == 1 else out / "*"
         console.print_lines(
-            f"{len(prepared.objects)} objects in {out / 'dicom'}, report in {out / 'report.pdf'}, "
-            f"where each value came from in {out / 'origins.json'}"
+            f"{sum(len(prepared.objects) for prepared in results)} objects in {below / 'dicom'}, "
+            f"report in {below / 'report.pdf'}, where each value came from in {below / 'origins.json'}"
         )
-    raise typer.Exit(_exit_code(prepared, None))
+    raise typer.Exit(max(_exit_code(prepared, None) for prepared in results))
 
 
 def deliver(
@@ -64,6 +79,7 @@ def deliver(
     to: Annotated[str, typer.Option(help="Name of the destination [default: the only one in the settings]")] = "",
     again: Annotated[bool, typer.Option(help="Send also what already arrived.")] = False,
     settings: SettingsFile = None,
+    mapping: MappingFile = None,
     single_eye_witness: OneWitness = False,
     json_output: AsJson = False,
 ) -> None:
@@ -73,14 +89,34 @@ def deliver(
     """
     from gateway.app import open_gateway
 
-    site = console.read_site_settings(settings, single_eye_witness=single_eye_witness)
+    site = console.with_mapping(
+        console.read_site_settings(settings, single_eye_witness=single_eye_witness), mapping, exam
+    )
+    results = []
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
         destination = gateway.destination(to)
-        prepared = gateway.prepare(exam, destination)
-        deliveries = gateway.deliver(prepared, destination, again=again)
-        superseded = gateway.superseded(prepared, destination)
-    _show(prepared, deliveries, superseded, json_output=json_output)
-    raise typer.Exit(_exit_code(prepared, deliveries))
+        for folder in gateway.read_all(exam):
+            prepared = gateway.prepare_read(folder, destination)
+            deliveries = gateway.deliver(prepared, destination, again=again)
+            results.append(_Result(prepared, deliveries, gateway.superseded(prepared, destination)))
+    _show_all(results, json_output=json_output)
+    raise typer.Exit(max(_exit_code(each.prepared, each.deliveries) for each in results))
+
+
+@dataclass(frozen=True, slots=True)
+class _Result:
+    """What came of one exam; `deliveries` is None where nothing was to be sent."""
+
+    prepared: PreparedExam
+    deliveries: Sequence[Delivery] | None = None
+    superseded: Sequence[Superseded] = ()
+
+
+def _show_all(results: Sequence[_Result], *, json_output: bool) -> None:
+    """Show what came of each exam; the JSON of one alone is that exam's, of several a list."""
+    shown = [_show(each.prepared, each.deliveries, each.superseded, json_output=json_output) for each in results]
+    if json_output:
+        console.print_json(shown[0] if len(shown) == 1 else {"exams": shown})
 
 
 def _show(
@@ -89,7 +125,8 @@ def _show(
     superseded: Sequence[Superseded] = (),
     *,
     json_output: bool,
-) -> None:
+) -> dict[str, object]:
+    """Print what came of one exam, or return it where JSON is wanted."""
     from gateway.cli import views
 
     tables: list[tuple[str, Sequence[str], list[list[str]]]] = [
@@ -114,13 +151,13 @@ def _show(
         replaced = views.superseded_lines(superseded)
         said = {"findings": findings, "held": views.held_lines(prepared), "superseded": replaced}
         said["coverage"] = views.coverage_lines(prepared)
-        console.print_json(content | said | {"notes": list(prepared.notes)})
-        return
+        return content | said | {"notes": list(prepared.notes)}
     for title, headings, rows in tables:
         console.print_table(title, headings, rows)
     console.print_lines(*findings, *views.coverage_lines(prepared))
     console.print_lines(*views.held_lines(prepared), *views.superseded_lines(superseded))
     console.print_lines(*(f"note: {note}" for note in prepared.notes))
+    return {}
 
 
 def _exit_code(prepared: PreparedExam, deliveries: Sequence[Delivery] | None) -> int:

@@ -113,7 +113,7 @@ def _match_rows(rows: dict[str, list[RecordRow]], pictures: Sequence[Picture]) -
             if found:
                 matched.append(row)
             elif problem and not (row.spec.unmatched_is_fine and isinstance(problem, PictureNotThereError)):
-                held.append(HeldPart(f"record {record}, row {row.number}", str(row.place), problem))
+                held.append(HeldPart(f"record {record}, row {row.number}", f"{record} row {row.number}", problem))
         rows[record] = matched
     return held
 
@@ -137,7 +137,7 @@ def _split(sources: ExamSources) -> tuple[dict[str, ExamSources], list[HeldPart]
         for row in of_record:
             key, problem = keys.of_row(row)
             if problem:
-                held.append(HeldPart(f"record {record}, row {row.number}", str(row.place), problem))
+                held.append(HeldPart(f"record {record}, row {row.number}", f"{record} row {row.number}", problem))
             elif key:
                 rows[key][record].append(row)
             elif row.spec.per is Per.EXAM:
