@@ -31,6 +31,8 @@ synthetic: yes
 patient: {patient}
 {order}session:
   start: {start}
+  institution: "Invented Island Eye Clinic"
+  station: "US-1"
   device: {{maker: Invented maker, model: Workstation A}}
 captures:
 """
