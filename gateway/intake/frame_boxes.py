@@ -28,6 +28,8 @@ class FrameBox:
         Whether it may show through what is below it.
     is_cleared : bool
         Whether its rectangle is emptied before the next frame, or readers differ on that.
+    is_taken_back : bool
+        Whether what was there before it comes back, so that it covers nothing for good.
     shown_s : Fraction
         For how long the file wants it shown; 0 where the file does not say.
     """
@@ -38,6 +40,7 @@ class FrameBox:
     bottom: int
     is_seethrough: bool
     is_cleared: bool
+    is_taken_back: bool
     shown_s: Fraction
 
     def covers(self, other: FrameBox) -> bool:
@@ -68,8 +71,9 @@ def ensure_nothing_open(boxes: Sequence[FrameBox], columns: int, rows: int, name
     if first.right - first.left != columns or first.bottom - first.top != rows:
         raise _open("the first frame does not fill the picture", 1, name)
     for number, (box, following) in enumerate(pairwise(boxes), start=1):
-        if box.is_cleared and (following.is_seethrough or not following.covers(box)):
-            raise _open("a frame is cleared and not drawn over", number, name)
+        is_drawn_over = following.covers(box) and not following.is_seethrough and not following.is_taken_back
+        if box.is_cleared and not is_drawn_over:
+            raise _open("a frame is cleared or taken back, and not drawn over", number, name)
 
 
 def _open(what: str, number: int, name: str) -> TransparencyError:

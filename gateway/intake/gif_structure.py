@@ -81,7 +81,7 @@ def gif_frames(content: bytes, name: str) -> tuple[FrameBox, ...]:
         if kind == _EXTENSION:
             control = _extension(reader, control)
         elif kind == _IMAGE:
-            boxes.append(_image(reader, control, disposal_before))
+            boxes.append(_image(reader, control, disposal_before if boxes else None))
             # Some readers let a frame without disposal of its own take over the one before; others do not.
             disposal_before = control.disposal or disposal_before
             control = _Control()
@@ -103,12 +103,22 @@ def _extension(reader: _Reader, control: _Control) -> _Control:
     return _Control(block[0] >> 2 & 7, bool(block[0] & 1), Fraction(hundredths, 100))
 
 
-def _image(reader: _Reader, control: _Control, disposal_before: int) -> FrameBox:
+def _image(reader: _Reader, control: _Control, disposal_before: int | None) -> FrameBox:
+    """Return the frame at this place; `disposal_before` is None for the first, before which there is nothing."""
     left, top, columns, rows = (reader.number() for _ in range(4))
     reader.colours(reader.byte())
     reader.byte()  # the width of codes; decoders judge it
     reader.sub_blocks()
-    is_cleared = control.disposal == _CLEAR_TO_BACKGROUND or (
-        not control.disposal and disposal_before in {_CLEAR_TO_BACKGROUND, _RESTORE}
+    stated = control.disposal
+    is_disputed = not stated and disposal_before in {_CLEAR_TO_BACKGROUND, _RESTORE}
+    is_cleared = stated == _CLEAR_TO_BACKGROUND or is_disputed or (stated == _RESTORE and disposal_before is None)
+    return FrameBox(
+        left=left,
+        top=top,
+        right=left + columns,
+        bottom=top + rows,
+        is_seethrough=control.is_seethrough,
+        is_cleared=is_cleared,
+        is_taken_back=stated == _RESTORE or is_disputed,
+        shown_s=control.shown_s,
     )
-    return FrameBox(left, top, left + columns, top + rows, control.is_seethrough, is_cleared, control.shown_s)

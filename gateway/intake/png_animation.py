@@ -9,8 +9,8 @@ from gateway.errors.media import MediaFormatError, PixelDepthError
 from gateway.intake.frame_boxes import FrameBox, ensure_nothing_open
 from gateway.intake.still_structure import damaged, png_chunks
 
-_CLEAR, _OVER = 1, 1
-"""dispose_op of background, blend_op of over."""
+_CLEAR, _TAKE_BACK, _OVER = 1, 2, 1
+"""dispose_op of background and previous, blend_op of over."""
 _HAS_OPACITY = 4
 """Bit of the colour type."""
 _HUNDREDTHS = 100
@@ -65,7 +65,29 @@ class _Chunks:
             raise damaged(self.name, f"frame data out of order at number {self.sequence}")
         self.sequence += 1
         if kind == b"fcTL":
-            self.boxes.append(_box(payload, self.may_be_seethrough, self.name))
+            self.boxes.append(self._box(payload))
+
+    def _box(self, payload: memoryview) -> FrameBox:
+        if len(payload) != 26:
+            raise damaged(self.name, "a frame header of another length")
+        columns, rows, left, top = (int.from_bytes(payload[at : at + 4], "big") for at in (4, 8, 12, 16))
+        parts, whole = int.from_bytes(payload[20:22], "big"), int.from_bytes(payload[22:24], "big") or _HUNDREDTHS
+        disposal, blend = payload[24], payload[25]
+        if disposal > 2 or blend > 1:
+            was = f"disposal {disposal}, blend {blend}"
+            raise MediaFormatError("this animation is not read", where=self.name, was=was, fix="export it again")
+        # What comes back after a frame that is taken back differs between decoders (Pillow 13 and FFmpeg 8).
+        is_cleared = disposal in {_CLEAR, _TAKE_BACK}
+        return FrameBox(
+            left=left,
+            top=top,
+            right=left + columns,
+            bottom=top + rows,
+            is_seethrough=self.may_be_seethrough and blend == _OVER,
+            is_cleared=is_cleared,
+            is_taken_back=disposal == _TAKE_BACK,
+            shown_s=Fraction(parts, whole),
+        )
 
 
 def png_animation(content: bytes, name: str) -> PngAnimation | None:
@@ -86,17 +108,3 @@ def png_animation(content: bytes, name: str) -> PngAnimation | None:
         raise damaged(name, f"{len(chunks.boxes)} of {chunks.stated} frames")
     ensure_nothing_open(chunks.boxes, chunks.columns, chunks.rows, name)
     return PngAnimation(tuple(chunks.boxes), chunks.has_extra_picture)
-
-
-def _box(payload: memoryview, may_be_seethrough: bool, name: str) -> FrameBox:
-    if len(payload) != 26:
-        raise damaged(name, "a frame header of another length")
-    columns, rows, left, top = (int.from_bytes(payload[at : at + 4], "big") for at in (4, 8, 12, 16))
-    parts, whole = int.from_bytes(payload[20:22], "big"), int.from_bytes(payload[22:24], "big") or _HUNDREDTHS
-    disposal, blend = payload[24], payload[25]
-    if disposal > 2 or blend > 1:
-        raise MediaFormatError(
-            "this animation is not read", where=name, was=f"disposal {disposal}, blend {blend}", fix="export it again"
-        )
-    seethrough = may_be_seethrough and blend == _OVER
-    return FrameBox(left, top, left + columns, top + rows, seethrough, disposal == _CLEAR, Fraction(parts, whole))
