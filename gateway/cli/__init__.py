@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from gateway.cli import check, compare, demo, exams, patients, reference
+from gateway.cli import check, compare, demo, exams, mapping, patients, reference
 from gateway.errors import GatewayError
 
 HELP = """\
@@ -32,6 +32,11 @@ def make_app() -> typer.Typer:
     app.command("init")(reference.init)
     app.command("schema")(reference.schema)
     app.command("explain")(reference.explain)
+    own = typer.Typer(help=mapping.HELP, no_args_is_help=True, rich_markup_mode=None)
+    own.command("check")(mapping.check)
+    own.command("explain")(mapping.explain)
+    own.command("conversions")(mapping.conversions)
+    app.add_typer(own, name="mapping")
     people = typer.Typer(help=patients.HELP, no_args_is_help=True, rich_markup_mode=None)
     people.command("list")(patients.list_people)
     people.command("same")(patients.same)

@@ -32,13 +32,14 @@ def init(
 
 
 def schema(
-    name: Annotated[str, typer.Argument(help="Which document: exam, protocol, speeds or repeatability.")],
+    name: Annotated[str, typer.Argument(help="Which document: exam, source, protocol, speeds, repeatability.")],
 ) -> None:
     """Print the JSON Schema of a document."""
     from gateway.shipped import shipped_path
 
     files = {
         "exam": "eye-ultrasound-exam-1.schema.json",
+        "source": "eye-ultrasound-source-1.schema.json",
         "protocol": "protocol-1.schema.json",
         "speeds": "speeds-1.schema.json",
         "repeatability": "repeatability-1.schema.json",

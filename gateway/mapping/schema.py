@@ -17,6 +17,7 @@ from pydantic.json_schema import GenerateJsonSchema
 from gateway.mapping.document.observations import FORMAT, ExamFields
 from gateway.mapping.document.protocols import PROTOCOL_FORMAT, ProtocolFields
 from gateway.mapping.repeatability import REPEATABILITY_FORMAT, RepeatabilityFields
+from gateway.mapping.sources.language import SOURCE_FORMAT, SourceMappingFields
 from gateway.mapping.speeds import SPEEDS_FORMAT, SpeedsFields
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -51,6 +52,11 @@ def repeatability_schema() -> dict[str, Any]:
 def protocol_schema() -> dict[str, Any]:
     """Return the JSON Schema of examination protocols."""
     return _schema(ProtocolFields, PROTOCOL_FORMAT)
+
+
+def source_schema() -> dict[str, Any]:
+    """Return the JSON Schema of source mappings; whether each name stands for something is checked by the reader."""
+    return _schema(SourceMappingFields, SOURCE_FORMAT)
 
 
 def _schema(model: type[BaseModel], name: str) -> dict[str, Any]:
@@ -94,6 +100,7 @@ def schema_files() -> dict[str, str]:
         SPEEDS_FORMAT: speeds_schema(),
         REPEATABILITY_FORMAT: repeatability_schema(),
         PROTOCOL_FORMAT: protocol_schema(),
+        SOURCE_FORMAT: source_schema(),
     }
     return {
         f"{_file_stem(name)}.schema.json": json.dumps(schema, indent=1, ensure_ascii=False) + "\n"

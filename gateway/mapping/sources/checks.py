@@ -285,10 +285,11 @@ class RuleReader:
 
     def _steps(self, fields: RuleFields, path: TreePath) -> tuple[Step, ...]:
         found = []
-        for index, item in enumerate(fields.steps or []):
+        for index, written in enumerate(fields.steps or []):
             where = (*path, "with", index)
+            item: dict[str, object] = {written: {}} if isinstance(written, str) else written
             if len(item) != 1:
-                fix = "write each as an item of its own: [{trim: }, {terms: eyes}]"
+                fix = "write a name alone, or each as an item of its own: [scan, {terms: eyes}]"
                 self._refuse("one conversion in each item", where, was=", ".join(item)[:80], fix=fix)
                 continue
             ((name, parameters),) = item.items()

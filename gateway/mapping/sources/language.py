@@ -214,7 +214,7 @@ class RuleFields(Fields):
     )
     steps: (
         Annotated[
-            list[dict[str, str | list[str] | dict[str, str] | None]],
+            list[Word | dict[str, object]],
             Field(min_length=1, max_length=8),
             _OneOrMore(),
         ]
@@ -223,7 +223,7 @@ class RuleFields(Fields):
         None,
         alias="with",
         description="Conversion and its parameters, or several in order; terms: NAME looks a word up in this mapping.",
-        examples=[{"terms": "eyes"}, {"decimal": {"comma": "yes"}}],
+        examples=["eye", {"terms": "eyes"}, [{"number": {"decimal": "comma"}}]],
     )
     if_missing: Annotated[IfMissing, word_of(IfMissing)] | None = Field(
         None,

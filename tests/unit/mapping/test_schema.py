@@ -12,13 +12,14 @@ from gateway.mapping.schema import (
     protocol_schema,
     repeatability_schema,
     schema_files,
+    source_schema,
     speeds_schema,
     write_schema_files,
 )
 from gateway.shipped import shipped_path
 
-ALL_SCHEMAS = [exam_schema(), speeds_schema(), repeatability_schema(), protocol_schema()]
-NAMES = ["exam", "speeds", "repeatability", "protocol"]
+ALL_SCHEMAS = [exam_schema(), speeds_schema(), repeatability_schema(), protocol_schema(), source_schema()]
+NAMES = ["exam", "speeds", "repeatability", "protocol", "source"]
 
 # Frozen. A field may become optional, but none may ever be added here while the format is called /1.
 REQUIRED_IN_FORMAT_1 = {
@@ -67,6 +68,7 @@ def test_the_writer_writes_every_file(tmp_path):
     write_schema_files(tmp_path)
     assert sorted(p.name for p in tmp_path.iterdir()) == [
         "eye-ultrasound-exam-1.schema.json",
+        "eye-ultrasound-source-1.schema.json",
         "protocol-1.schema.json",
         "repeatability-1.schema.json",
         "speeds-1.schema.json",
