@@ -76,10 +76,14 @@ class AttributeWriter:
 
     def override(self, keyword: str, value: AttributeValue, origin: str) -> None:
         """Write one attribute anew, whether or not it was written before; see `set`."""
+        self.leave_out(keyword)
+        self.set(keyword, value, origin)
+
+    def leave_out(self, keyword: str) -> None:
+        """Take an attribute out again, whether or not it was written."""
         if keyword in self._dataset:
             del self._dataset[keyword]
             del self._origins[keyword]
-        self.set(keyword, value, origin)
 
     def sequence(self, keyword: str, items: Sequence[AttributeWriter], origin: str) -> None:
         """Write a sequence of items that other writers have filled; their origins come along.

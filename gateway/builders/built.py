@@ -39,6 +39,8 @@ class BuiltObject:
     attribute_origins : mapping of str to str
         Where each value came from: attribute path (``AnatomicRegionSequence[1].AnatomicRegionModifierSequence``, items
         counted from 1) to a field of the exam document or the rule that gave it.
+    keeps_encoding : bool
+        A completed DICOM object, which goes out in the transfer syntax in which it came.
     """
 
     kind: ObjectKind
@@ -60,3 +62,4 @@ class BuiltObject:
     frame_count: int = 1
     version: ReportVersion | None = None
     attribute_origins: Mapping[str, str] = field(default_factory=dict)
+    keeps_encoding: bool = False

@@ -36,11 +36,12 @@ from gateway.builders.pixel_data import (
 )
 from gateway.builders.region_calibration import PictureSize, write_calibration
 from gateway.builders.series import SeriesPlacement
+from gateway.builders.stored_object import build_from_object
 from gateway.builders.uids import KeyPart
 from gateway.errors.objects import ValueNotAllowedError
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam
-from gateway.model.media import FrameSource, PixelFacts
+from gateway.model.media import FrameSource, ObjectSource, PixelFacts
 
 US_IMAGE_STORAGE: Final = "1.2.840.10008.5.1.4.1.1.6.1"
 US_MULTIFRAME_IMAGE_STORAGE: Final = "1.2.840.10008.5.1.4.1.1.3.1"
@@ -54,7 +55,8 @@ def build_image(
 ) -> BuiltObject:
     """Build the image of one capture and write it into the context's folder.
 
-    A still is written in Explicit VR Little Endian, a loop in JPEG-LS Lossless. The same capture with the same pixels
+    A still is written in Explicit VR Little Endian, a loop in JPEG-LS Lossless; a DICOM object keeps pixels and
+    transfer syntax (see `stored_object`). The same capture with the same pixels
     gives the same file, byte for byte.
 
     Parameters
@@ -73,6 +75,8 @@ def build_image(
         raise ValueNotAllowedError(
             "a series of the other eye", where=placement.capture_path, fix="plan the series anew"
         )
+    if isinstance(source, ObjectSource):
+        return build_from_object(exam, capture, source, placement, context)
     is_loop = capture.kind is CaptureKind.LOOP
     sop_class_uid = US_MULTIFRAME_IMAGE_STORAGE if is_loop else US_IMAGE_STORAGE
     facts = source.facts

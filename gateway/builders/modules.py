@@ -165,17 +165,17 @@ def write_equipment(w: AttributeWriter, exam: Exam, general: GeneralEquipment) -
     if session.institution:
         w.set("InstitutionName", session.institution, "session.institution")
     if general is GeneralEquipment.DEVICE:
-        _write_device(w, session.device)
+        write_device(w, session.device)
         if session.station:
             w.set("StationName", session.station, "session.station")
         contributor = AttributeWriter()
         origin = "rule: PS3.3 C.12.1.1.5"
         contributor.code("PurposeOfReferenceCodeSequence", concept("equipment_purpose", "processing"), origin)
-        _write_gateway(contributor)
+        write_gateway(contributor)
         contributor.set("ContributionDescription", "Encoded to DICOM with the facts of the exam document", origin)
         w.sequence("ContributingEquipmentSequence", [contributor], origin)
         return
-    _write_gateway(w)
+    write_gateway(w)
     if session.device.maker:  # Manufacturer is type 1 here: a device of unknown maker cannot be listed
         _write_acquisition_equipment(w, session)
 
@@ -184,13 +184,14 @@ def _write_acquisition_equipment(w: AttributeWriter, session: Session) -> None:
     contributor = AttributeWriter()
     origin = "rule: PS3.3 C.12.1.1.5"
     contributor.code("PurposeOfReferenceCodeSequence", concept("equipment_purpose", "acquisition"), origin)
-    _write_device(contributor, session.device)
+    write_device(contributor, session.device)
     if session.station:
         contributor.set("StationName", session.station, "session.station")
     w.sequence("ContributingEquipmentSequence", [contributor], origin)
 
 
-def _write_device(w: AttributeWriter, device: Device) -> None:
+def write_device(w: AttributeWriter, device: Device) -> None:
+    """Write the acquiring device as the equipment of an object or of an item of Contributing Equipment."""
     w.set("Manufacturer", device.maker, "session.device.maker")
     if device.model:
         w.set("ManufacturerModelName", device.model, "session.device.model")
@@ -200,7 +201,8 @@ def _write_device(w: AttributeWriter, device: Device) -> None:
         w.set("SoftwareVersions", [device.software], "session.device.software")
 
 
-def _write_gateway(w: AttributeWriter) -> None:
+def write_gateway(w: AttributeWriter) -> None:
+    """Write the gateway as the equipment of an object or of an item of Contributing Equipment."""
     origin = "rule: identity of the gateway"
     w.set("Manufacturer", GATEWAY_MANUFACTURER, origin)
     w.set("ManufacturerModelName", GATEWAY_MODEL_NAME, origin)

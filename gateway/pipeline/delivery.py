@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
-from gateway.builders.pixel_data import EXPLICIT_VR_LITTLE_ENDIAN, transcode_to_explicit_le
+from gateway.builders.pixel_data import EXPLICIT_VR_LITTLE_ENDIAN, JPEG_LS_LOSSLESS, transcode_to_explicit_le
+from gateway.builders.stored_object import is_completed_object
 from gateway.errors import GatewayError
 from gateway.pipeline.queue import Delivery, DeliveryState, Outcome, Queue, retry_pause_s
 from gateway.pipeline.spool import Spool
@@ -163,13 +164,17 @@ def _send(
 
 
 def _as_on_the_wire(spool: Spool, delivery: Delivery) -> FileToSend:
-    """Give the file in the transfer syntax of the compatible preset; loops lie compressed in the spool."""
+    """Give the file in the transfer syntax of the compatible preset; loops lie compressed in the spool.
+
+    A completed DICOM object keeps its own.
+    """
     path = spool.verified(delivery.sha256)
-    if delivery.transfer_syntax_uid != EXPLICIT_VR_LITTLE_ENDIAN:
-        plain = spool.outgoing / f"{delivery.sha256}.dcm"
-        transcode_to_explicit_le(path, plain)
-        path = plain
-    return FileToSend(path, delivery.sop_class_uid, delivery.sop_instance_uid, EXPLICIT_VR_LITTLE_ENDIAN)
+    syntax = delivery.transfer_syntax_uid
+    if syntax != JPEG_LS_LOSSLESS or is_completed_object(path):
+        return FileToSend(path, delivery.sop_class_uid, delivery.sop_instance_uid, syntax)
+    plain = spool.outgoing / f"{delivery.sha256}.dcm"
+    transcode_to_explicit_le(path, plain)
+    return FileToSend(plain, delivery.sop_class_uid, delivery.sop_instance_uid, EXPLICIT_VR_LITTLE_ENDIAN)
 
 
 def _outcome(delivery: Delivery, receipt: Receipt, destination: DestinationSettings) -> Outcome:
