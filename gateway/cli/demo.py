@@ -45,7 +45,7 @@ def _print(shown: Demonstration) -> None:
     values = prepared.measured.values
     console.print_table("Measurements", views.TRUTH_HEADINGS, views.truth_rows(values, shown.truth_mm))
     console.print_table("Objects", views.OBJECT_HEADINGS, views.object_rows(prepared.objects, deliveries))
-    console.print_lines(*views.held_lines(prepared))
+    console.print_lines(*views.coverage_lines(prepared), *views.held_lines(prepared))
     arrived = sum(delivery.state.value == "committed" for delivery in shown.deliveries)
     console.print_lines(
         f"{arrived} of {len(prepared.objects)} objects committed by {shown.archive_name}",
@@ -80,6 +80,7 @@ def _as_json(shown: Demonstration) -> dict[str, object]:
         "invented": INVENTED,
         "study_instance_uid": prepared.study_instance_uid,
         **{name: [dict(zip(keys, row, strict=True)) for row in rows] for name, (keys, rows) in tables.items()},
+        "coverage": views.coverage_lines(prepared),
         "held": views.held_lines(prepared),
         "paths": [str(path) for path in _paths(shown)],
     }

@@ -17,6 +17,7 @@ from gateway.standard.sop_classes import sop_class_name
 from gateway.standard.transfer_syntaxes import transfer_syntax_name
 
 if TYPE_CHECKING:
+    from gateway.builders.built import BuiltObject
     from gateway.model.biometry import BiometryValue
     from gateway.model.measurement import MeasuredValue, Quantity
     from gateway.model.uncertainty import Uncertainty
@@ -122,7 +123,7 @@ def object_rows(objects: Sequence[CheckedObject], deliveries: Mapping[str, Deliv
             [
                 built.capture_id or built.kind.value,
                 sop_class_name(built.sop_class_uid),
-                _transfer_syntax(built.transfer_syntax_uid),
+                _transfer_syntax(built),
                 findings_words(item),
                 _stored(delivery),
                 delivery.comment or delivery.state.value if delivery else "-",
@@ -164,24 +165,25 @@ def superseded_lines(superseded: Sequence[Superseded]) -> list[str]:
 def coverage_lines(prepared: PreparedExam) -> list[str]:
     """Say for each eye how much is shown, and what each rule set of the protocol says."""
     exam = prepared.measured.exam
-    cells = HALF_HOURS_OF_DIAL * len(Zone)
+    places = HALF_HOURS_OF_DIAL * len(Zone)
     lines = []
     for eye in Eye:
         coverage = coverage_of(exam, eye)
-        if coverage.has_captures:
-            shares = [
-                sum(s >= shade for s in coverage.cells.values()) / cells for shade in (Shade.IN_FIELD, Shade.CENTRED)
-            ]
-            lines.append(
-                f"{eye.value} eye: {shares[0]:.0%} of the chart in the field of a picture, {shares[1]:.0%} centred"
-            )
-            lines += [f"{eye.value} eye: {judged.words}" for judged in judgements_of(exam) if judged.eye is eye]
+        if not coverage.has_captures:
+            continue
+        in_field, centred = (
+            sum(s >= least for s in coverage.cells.values()) for least in (Shade.IN_FIELD, Shade.CENTRED)
+        )
+        of = f"of {places} places of the chart (half clock hours x zones)"
+        lines.append(f"{eye.value} eye: {in_field} {of} in the field of a picture, {centred} of them centred")
+        lines += [f"{eye.value} eye: {judged.words}" for judged in judgements_of(exam) if judged.eye is eye]
     return lines
 
 
-def _transfer_syntax(in_spool: str) -> str:
+def _transfer_syntax(built: BuiltObject) -> str:
     """Name the transfer syntax on the wire, and the spool's where that is another."""
-    if in_spool == EXPLICIT_VR_LITTLE_ENDIAN:
+    in_spool = built.transfer_syntax_uid
+    if in_spool == EXPLICIT_VR_LITTLE_ENDIAN or built.keeps_encoding:
         return transfer_syntax_name(in_spool)
     return f"{transfer_syntax_name(EXPLICIT_VR_LITTLE_ENDIAN)} (in the spool {transfer_syntax_name(in_spool)})"
 

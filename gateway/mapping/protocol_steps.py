@@ -60,7 +60,8 @@ def take_steps(parts: Sequence[CapturePart], protocol: Protocol | None) -> dict[
             taken[part.id] = tuple(found)
             fields = part.fields = fields.model_copy(update=found)
         if fields.scan is None:
-            part.refuse(FieldMissingError, "a required field is missing", "scan", fix="write scan: and its value")
+            if fields.protocol_step is None:
+                part.refuse(FieldMissingError, "a required field is missing", "scan", fix="write scan: and its value")
             part.fields = None
         elif fields.swept and not (fields.kind is CaptureKind.LOOP and fields.scan is Scan.TRANSVERSE):
             was = f"{fields.scan.value} {fields.kind.value}"

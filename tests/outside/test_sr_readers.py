@@ -24,6 +24,7 @@ from tests.unit.builders.sr.invented_exam import (
     a_context,
     a_held_part,
     a_measured_exam,
+    a_witnessed_exam,
     an_exam,
     built_images,
 )
@@ -41,6 +42,7 @@ def variants() -> dict[str, MeasuredExam]:
         "partial": dataclasses.replace(a_measured_exam(), held=(a_held_part(),)),
         "findings only": MeasuredExam(an_exam(), ()),
         "unscheduled, Finnish": a_measured_exam(order=Order(), language="fi"),
+        "witnesses, protocol and sweeps": a_witnessed_exam(),
         "pictures alone": MeasuredExam(an_exam(captures=pictures, findings=(), cautions=(), order=Order()), ()),
     }
 

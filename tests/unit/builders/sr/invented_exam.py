@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -10,6 +10,7 @@ from gateway.builders.built import BuiltObject, ObjectKind
 from gateway.builders.options import BuildContext, BuildOptions
 from gateway.builders.uids import series_uid, study_uid
 from gateway.errors.document import DocumentError
+from gateway.mapping.protocols import load_protocols
 from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
 from gateway.model.capture import Capture, CaptureKind, FrameRange, LensStatus, VitreousStatus
 from gateway.model.coded import TextOrCode
@@ -29,7 +30,8 @@ from gateway.model.measurement import (
 from gateway.model.order import Order, RequestedProcedure
 from gateway.model.people import Patient, PersonName, Sex
 from gateway.model.position import ClockHour, ProbePosition, Scan, Zone
-from gateway.model.session import Device, Session
+from gateway.model.session import DeclaredSweep, Device, Session
+from gateway.model.witness import EyeWitness, WitnessSource
 from gateway.standard.codes import concept
 
 ZONE = timezone(timedelta(hours=1))
@@ -209,6 +211,27 @@ def an_exam(**changes: object) -> Exam:
 
 def a_measured_exam(**changes: object) -> MeasuredExam:
     return MeasuredExam(an_exam(**changes), values())
+
+
+def a_witnessed_exam() -> MeasuredExam:
+    """The exam with a ledger for each eye, a protocol, a swept loop and a sweep that was declared alone."""
+    record = EyeWitness(WitnessSource.RECORD, Eye.RIGHT, "right", "exam.yaml:3")
+    name = EyeWitness(WitnessSource.FILE_NAME, Eye.RIGHT, "OD", "od-l9.png")
+    person = EyeWitness(WitnessSource.PERSON, Eye.LEFT, "left", "exam.yaml:4", PersonName("Lind^Tove"))
+    still, loop, axial = captures()
+    session = replace(
+        an_exam().session,
+        protocol=load_protocols()["five-sweep-screening"],
+        declared_swept=(DeclaredSweep(Eye.LEFT, ClockHour(12)),),
+    )
+    return a_measured_exam(
+        session=session,
+        captures=(
+            replace(still, eye_witnesses=(record, name), protocol_step="L9"),
+            replace(loop, eye_witnesses=(record,), is_swept=True, position_origin="scan from protocol step T3 of x"),
+            replace(axial, eye_witnesses=(replace(record, eye=Eye.LEFT), person)),
+        ),
+    )
 
 
 def a_held_part() -> HeldPart:
