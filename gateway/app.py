@@ -39,6 +39,7 @@ from gateway.pipeline.origins import origins_of
 from gateway.pipeline.patient_list import KnownPerson, OpenQuestion, known_people, open_questions
 from gateway.pipeline.patients import PatientRules, decide_new, decide_same, identified
 from gateway.pipeline.queue import Delivery, Queue
+from gateway.pipeline.readable import Readable, readable_exam, readable_report
 from gateway.pipeline.site_mapping import with_mapping_overrides
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import Store
@@ -357,6 +358,17 @@ def _measured_now(path: Path, given: Path, settings: Settings) -> PriorReport:
     measured = measure(folder.exam, _figures(settings))
     measured = replace(measured, held=(*folder.held, *measured.held))
     return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(given))
+
+
+def readable(path: Path, settings: Settings, on_progress: Progress = _silent) -> Readable:
+    """Return a structured report, or an exam (folder, document or archive) measured on the fly, for reading."""
+    if path.is_file() and not is_exam(path) and not is_archive(path):
+        return readable_report(path)
+    with ExitStack() as archives:
+        exam = archives.enter_context(unpacked(path)).folder if is_archive(path) else path
+        folder = _read_one(exam, settings, on_progress)
+        measured = measure(folder.exam, _figures(settings))
+        return readable_exam(folder, replace(measured, held=(*folder.held, *measured.held)))
 
 
 def _figures(settings: Settings) -> tuple[RepeatabilityFigure, ...]:

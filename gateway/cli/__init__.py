@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from gateway.cli import check, compare, demo, exams, mapping, patients, reference
+from gateway.cli import check, compare, demo, exams, mapping, patients, reference, report
 from gateway.errors import GatewayError
 
 HELP = """\
@@ -29,6 +29,7 @@ def make_app() -> typer.Typer:
     app.command("deliver")(exams.deliver)
     app.command("check")(check.check)
     app.command("compare")(compare.compare)
+    app.command("report")(report.report)
     app.command("init")(reference.init)
     app.command("schema")(reference.schema)
     app.command("explain")(reference.explain)

@@ -31,12 +31,12 @@ def read_measurement_report(path: Path) -> PriorReport:
     ReportNotReadableError, NotAMeasurementReportError
         If it is no DICOM file, is damaged, or has no content tree. Nothing that stands in the tree raises.
     """
-    return _report(read_report_tree(path), str(path))
+    return report_of_tree(read_report_tree(path), str(path))
 
 
 def measurement_report_from(data: bytes, source: str) -> PriorReport:
     """Read one measurement report from its bytes, as `read_measurement_report` does."""
-    return _report(parse_report(data, source), source)
+    return report_of_tree(parse_report(data, source), source)
 
 
 def read_measurement_reports(folder: Path) -> tuple[tuple[PriorReport, ...], tuple[UnreadItem, ...]]:
@@ -84,7 +84,8 @@ def _files(folder: Path) -> list[Path]:
         ) from error
 
 
-def _report(tree: ReportTree, source: str) -> PriorReport:
+def report_of_tree(tree: ReportTree, source: str) -> PriorReport:
+    """Return what a content tree says, as `read_measurement_report` does."""
     header = tree.header
     if header["SOPClassUID"] == _KEY_OBJECT_SELECTION or not tree.root.children:
         raise NotAMeasurementReportError(

@@ -19,6 +19,7 @@ from typing import Final
 from pydicom import dcmread
 from pydicom.dataset import Dataset
 from pydicom.filereader import read_dataset
+from pydicom.multival import MultiValue
 from pydicom.uid import DeflatedExplicitVRLittleEndian
 
 from gateway.errors.objects import ReportNotReadableError
@@ -28,6 +29,7 @@ LARGEST_BYTES: Final = 32 << 20
 """Reports of this kind have some hundred kilobytes."""
 DEEPEST: Final = 40
 MOST_ITEMS: Final = 50_000
+_MOST_COORDINATES: Final = 600
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,8 @@ class ReportItem:
     unit: CodedConcept | None = None
     instance_uid: str = ""
     """Of IMAGE and the like: the SOP Instance UID referenced."""
+    coordinates: str = ""
+    """Of SCOORD and the like: the kind of graphic and its numbers, as a person reads them."""
     children: tuple[ReportItem, ...] = ()
 
     def walk(self) -> Iterator[ReportItem]:
@@ -58,7 +62,7 @@ class ReportItem:
 
 @dataclass(frozen=True, slots=True)
 class ReportTree:
-    """A report's header, as far as comparing needs it, and its content.
+    """A report's header, as far as comparing and reading need it, and its content.
 
     Parameters
     ----------
@@ -72,6 +76,10 @@ class ReportTree:
     root: ReportItem
     has_content: bool
     notes: tuple[str, ...] = ()
+
+    def shown(self, keyword: str) -> str:
+        """Return a value of the header as it may be shown: without control characters and turns of direction."""
+        return "".join(map(_shown, self.header[keyword])).strip()
 
 
 HEADER: Final = (
@@ -87,6 +95,13 @@ HEADER: Final = (
     "ContentTime",
     "Manufacturer",
     "ManufacturerModelName",
+    "PatientName",
+    "PatientBirthDate",
+    "PatientSex",
+    "AccessionNumber",
+    "StudyDescription",
+    "CompletionFlag",
+    "VerificationFlag",
 )
 
 
@@ -243,8 +258,22 @@ def _item(dataset: Dataset, reading: _Reading, depth: int) -> ReportItem:
         digits=digits,
         unit=unit,
         instance_uid=reading.text(references[0], "ReferencedSOPInstanceUID") if references else "",
+        coordinates=_coordinates(dataset, reading),
         children=_children(dataset, reading, depth),
     )
+
+
+def _coordinates(dataset: Dataset, reading: _Reading) -> str:
+    """Return a graphic as ``POLYLINE 212.5, 240; 308.2, 241.1`` (PS3.3 C.18.6), a span of frames by its kind alone."""
+    kind = reading.text(dataset, "GraphicType")
+    per_point = 3 if reading.text(dataset, "ValueType") == "SCOORD3D" else 2
+    data = reading.value(dataset, "GraphicData")
+    numbers = [_finite(each) for each in data][:_MOST_COORDINATES] if isinstance(data, list | MultiValue) else []
+    known = [f"{number:g}" for number in numbers if number is not None]
+    if not kind or len(known) != len(numbers):
+        return ""
+    points = [", ".join(known[at : at + per_point]) for at in range(0, len(known), per_point)]
+    return f"{kind} {'; '.join(points)}"
 
 
 def _children(dataset: Dataset, reading: _Reading, depth: int) -> tuple[ReportItem, ...]:
