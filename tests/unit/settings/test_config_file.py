@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 
 from gateway.config_file import read_settings, settings_template
-from gateway.errors.settings import SettingsFileError, SettingValueError, UnknownSettingError
-from gateway.settings import Settings
+from gateway.errors.settings import SettingsError, SettingsFileError, SettingValueError, UnknownSettingError
+from gateway.settings import OverrideSettings, Settings
 
 
 def written(folder: Path, text: str) -> Path:
@@ -93,3 +93,48 @@ def test_a_file_that_is_not_toml_says_so(tmp_path: Path, content: bytes) -> None
 def test_a_missing_file_says_how_to_get_one(tmp_path: Path) -> None:
     with pytest.raises(SettingsFileError, match="gateway init"):
         read_settings(tmp_path / "none.toml", {})
+
+
+OVERRIDE = '[[destinations]]\nname = "a"\nae_title = "A"\nhost = "h"\nport = 1\n'
+
+
+@pytest.mark.parametrize(
+    ("override", "line", "said"),
+    [
+        ('overrides = [{attribute = "InstitutionNme", value = "x", because = "y"}]', 6, "did you mean InstitutionName"),
+        ('overrides = [\n {attribute = "StationName", value = "x", because = "y"},\n'
+         ' {attribute = "PatientID", value = "x", because = "y"},\n]', 8, "may not be another"),
+        ('overrides = [{attribute = "StationName", value = "much longer than sixteen", because = "y"}]', 6, "16"),
+        ('[[destinations.overrides]]\nattribute = "StationName"\nvalue = "x"\nbecause = ""', 7, "because"),
+        ('overrides = [{attribute = "StationName", valu = "x", because = "y"}]', None, "destinations.overrides.value"),
+        ('overrides = [{attribute = "StationName", value = "x"}]', None, "because"),
+    ],
+)  # fmt: skip
+def test_an_override_that_cannot_be_names_file_line_and_what_would_do(
+    tmp_path: Path, override: str, line: int | None, said: str
+) -> None:
+    path = written(tmp_path, OVERRIDE + override + "\n")
+    with pytest.raises(SettingsError) as caught:
+        read_settings(path, {})
+    assert said in str(caught.value)
+    assert str(path) in str(caught.value)
+    if line is not None:
+        assert caught.value.where.line == line
+
+
+def test_overrides_are_read_as_written(tmp_path: Path) -> None:
+    text = OVERRIDE + 'overrides = [{attribute = "StationName", value = "EYE-12", because = "its list"}]\n'
+    (destination,) = read_settings(written(tmp_path, text), {}).destinations
+    assert destination.overrides == (OverrideSettings("StationName", "EYE-12", "its list"),)
+
+
+def test_identifiers_are_made_only_under_a_named_issuer(tmp_path: Path) -> None:
+    with pytest.raises(SettingValueError, match=r"site\.issuer") as caught:
+        read_settings(written(tmp_path, "[site]\ngenerate_patient_ids = true\n"), {})
+    assert caught.value.where.line == 2
+    settings = read_settings(
+        written(tmp_path, '[site]\nissuer = "ISLAND"\n'), {"GATEWAY_SITE_GENERATE_PATIENT_IDS": "true"}
+    )
+    assert settings.site.generate_patient_ids
+    with pytest.raises(SettingValueError, match="64 characters"):
+        read_settings(written(tmp_path, f'[site]\nissuer = "{"x" * 65}"\n'), {})
