@@ -122,6 +122,8 @@ class RuleReader:
         record = self._rows_of(target, fields, path)
         self._check_eye(target, fields, path)
         self._check_missing(target, fields, path)
+        if fields.take is not None and str(target) != "session.start":
+            self._refuse("take is for session.start alone", (*path, "take"), fix="leave it out: sources must agree")
         self._check_shape(target, steps, path)
         return Rule(
             to=target,
@@ -131,6 +133,7 @@ class RuleReader:
             because=fields.because or "",
             place=self._declared.document.place(path),
             record=record,
+            takes_earliest=fields.take is not None,
         )
 
     def _target(self, text: str, path: TreePath) -> Target | None:
@@ -163,10 +166,13 @@ class RuleReader:
         if fields.of is None and len(fitting) == 1:
             return fitting[0]
         per = _ROWS_OF[target.section].value
-        what = "this names no record" if fields.of else "it is not said whose rows these are"
-        known = ", ".join(fitting) or f"none: no record has rows per {per}"
+        if not fitting:
+            fix = f"write rows: {{per: {per}}} at a record; one file may be several records"
+            self._refuse(f"no record has rows per {per}", (*path, "to"), was=str(target), fix=fix)
+            return ""
+        what = "this names no record with" if fields.of else "it is not said of which record the"
         where = (*path, "of") if fields.of else (*path, "to")
-        self._refuse(f"{what} with rows per {per}", where, was=fields.of or "", fix=f"known: {known}")
+        self._refuse(f"{what} rows per {per}", where, was=fields.of or "", fix=f"of: one of {', '.join(fitting)}")
         return ""
 
     def _check_eye(self, target: Target, fields: RuleFields, path: TreePath) -> None:

@@ -63,6 +63,12 @@ class IfMissing(StrEnum):
     NO_PART = "no-part"
 
 
+class Take(StrEnum):
+    """Which of several moments is meant, where they are moments of different things."""
+
+    EARLIEST = "earliest"
+
+
 class _OneOrMore:
     """JSON Schema of a list that may be written as its single item; the reader wraps it before it is checked."""
 
@@ -229,6 +235,9 @@ class RuleFields(Fields):
         None,
         description="Where no source states it: leave-empty (the default), leave-out (the part is held), stop (the "
         "exam is refused), no-part (the row states no measurement or finding).",
+    )
+    take: Annotated[Take, word_of(Take)] | None = Field(
+        None, description="For session.start alone: earliest of the moments that pictures or rows state."
     )
     because: LongLine | None = Field(None, description="Why it is so; shown by gateway mapping explain.")
 

@@ -82,8 +82,9 @@ class _Reader:
         self.problems += problems
         record_fields = self._parts("records", RecordFields, MOST_RECORDS)
         rule_fields = self._parts("rules", RuleFields, MOST_RULES)
-        if not rule_fields and self._document.node(("rules",)) is None:
-            self._refuse(FieldMissingError, "a required field is missing", (), fix="write rules: and a list")
+        rules = self._document.node(("rules",))
+        if rules is None or (isinstance(rules, Scalar) and rules.is_nothing) or rules == Row((), rules.position):
+            self._refuse(FieldMissingError, "a required field is missing", ("rules",), fix="write rules: and a list")
         # What the head declares is needed to judge the rules; without it their names would all seem wrong.
         if head is None:
             return None
@@ -125,7 +126,7 @@ class _Reader:
         csv = CsvOptions()
         try:
             csv = CsvOptions(
-                delimiter=fields.delimiter or ",",
+                delimiter="," if fields.delimiter is None else fields.delimiter,
                 has_header=fields.header is not False,
                 skip_lines=fields.skip_lines or 0,
             )

@@ -83,6 +83,8 @@ class Rule:
     ----------
     record : str
         Of measurements and findings: the record whose rows they are; else empty.
+    takes_earliest : bool
+        The sources state moments of several things, and the earliest of them is meant.
     """
 
     to: Target
@@ -92,6 +94,7 @@ class Rule:
     because: str
     place: Place
     record: str = ""
+    takes_earliest: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
 from decimal import Decimal, InvalidOperation
 
 from gateway.errors import GatewayError, Place
@@ -120,7 +121,10 @@ class Evaluator:
             elif (each.words, each.place) not in refused and len(outcome.problems) < MOST_NAMED:
                 refused.add((each.words, each.place))
                 outcome.problems.append(_placed(meaning, each, outcome))
-        self._agree(outcome)
+        if rule.takes_earliest:
+            outcome.stated.sort(key=lambda each: _moment(each[1].text))
+        else:
+            self._agree(outcome)
         if outcome.stated and not outcome.problems:
             outcome.meaning = outcome.stated[0][1]
         return outcome
@@ -218,6 +222,14 @@ def _joined(
         outcome.problems.append(SourceMissingError(what, where=at, was=", ".join(absent), fix=fix))
         return []
     return [Stated(source, source.join.join(found[0][0] for found in texts), texts[0][0][1], person)]
+
+
+def _moment(text: str) -> tuple[float, str]:
+    """Return what sorts moments; what is none comes first, so that the reader of the document refuses it."""
+    try:
+        return datetime.fromisoformat(text).astimezone(UTC).timestamp(), text
+    except (ValueError, OverflowError):
+        return float("-inf"), text
 
 
 def _same(one: Meaning, other: Meaning) -> bool:
