@@ -81,6 +81,14 @@ def test_a_declared_sweep_is_a_state_of_its_own_and_never_counts_as_a_picture():
     assert under.cells[12, Zone.ORA_SERRATA] is Shade.DECLARED
 
 
+@pytest.mark.parametrize("places", [("T3", "T5"), ("T5", "T3")])
+def test_what_one_capture_shows_centred_another_at_a_slant_does_not_take_away(places):
+    coverage = coverage_of(exam([capture(place, zone=Zone.EQUATOR) for place in places]), Eye.RIGHT)
+    assert coverage.cells[6, Zone.EQUATOR] is Shade.CENTRED
+    assert coverage.cells[10, Zone.EQUATOR] is Shade.CENTRED
+    assert coverage.cells[1, Zone.EQUATOR] is Shade.IN_FIELD
+
+
 def test_each_eye_is_shown_by_its_own_captures():
     assert shown([capture("T3", Eye.LEFT, Zone.EQUATOR)]) == {}
     assert not coverage_of(exam([capture("T3", Eye.LEFT, Zone.EQUATOR)]), Eye.RIGHT).has_captures
