@@ -15,6 +15,9 @@ TARGETS = {
     "stills": "tests.fuzz.media:STILLS",
     "loops": "tests.fuzz.media:LOOPS",
     "measurement-report": "tests.fuzz.dicom:MEASUREMENT_REPORT",
+    "report-outline": "tests.fuzz.dicom:REPORT_OUTLINE",
+    "dicom-record": "tests.fuzz.dicom:DICOM_RECORD",
+    "dicom-object": "tests.fuzz.dicom:DICOM_OBJECT",
 }
 
 
