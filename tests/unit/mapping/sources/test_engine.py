@@ -168,7 +168,7 @@ def test_a_missing_value_stops_the_exam_holds_the_part_or_is_left_empty_as_the_r
 
 def test_a_column_that_the_table_does_not_have_is_an_error_and_not_an_empty_field() -> None:
     _missing, problem = reasons(SITE.replace("field: number", "field: nummer"), MEDIA, records())
-    assert problem.startswith("site.yaml:12:29")
+    assert problem.startswith("site.yaml:12:28")
     assert "list.csv has no such column, was nummer; did you mean number?" in problem
 
 
