@@ -79,6 +79,17 @@ def read_protocol(path: Path) -> Protocol:
         document = read_located(path)
     except DocumentError as err:
         raise ProtocolFileError(err.what, where=err.where, was=err.was, fix=err.fix) from err
+    return protocol_in(document)
+
+
+def protocol_in(document: LocatedDocument) -> Protocol:
+    """Check a protocol that has been read as texts, and return it.
+
+    Raises
+    ------
+    ProtocolFileError
+        As `read_protocol`.
+    """
     fields, problems = validated(document, (), ProtocolFields)
     problems += [error for _path, error in duplicate_keys(document)]
     if fields is not None:
