@@ -148,9 +148,10 @@ def opened_pictures(file: BinaryIO, media_format: MediaFormat, name: str) -> Ite
     with _errors_of_pillow(name, size_bytes):
         image = Image.open(file, formats=[media_format.value])
     with image:
-        if not media_format.may_hold_several and getattr(image, "n_frames", 1) > 1:
+        count = 1 if media_format.may_hold_several else getattr(image, "n_frames", 1)
+        if count > 1:
             raise SeveralPicturesError(
-                "this file holds several pictures", where=name, was=f"{image.n_frames} pictures", fix="export one alone"
+                "this file holds several pictures", where=name, was=f"{count} pictures", fix="export one alone"
             )
         yield PictureFile(image, contents, media_format, size_bytes, name)
 

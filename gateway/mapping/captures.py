@@ -144,17 +144,26 @@ def _check_region(part: CapturePart, fields: CaptureFields) -> None:
 
 
 def _check_shared_files(parts: Sequence[CapturePart]) -> None:
-    """One picture cannot show two eyes; two ranges of one loop of the same eye are fine."""
-    first: dict[str, CapturePart] = {}
+    """One picture cannot show two eyes; two ranges of one loop of the same eye are fine, and so are two pages."""
+    users: dict[str, list[CapturePart]] = {}
     for part in parts:
         if part.fields is None:
             continue
         for name in part.fields.files or [part.fields.file or ""]:
-            other = first.setdefault(name, part)
-            if name and other.fields is not None and other.fields.eye is not part.fields.eye:
+            others = users.setdefault(name, [])
+            other = next((user for user in others if name and _shows_another_eye(user, part.fields)), None)
+            others.append(part)
+            if other is not None:
                 for one, two in ((part, other), (other, part)):
                     _refuse_shared_file(one, two)
                 break
+
+
+def _shows_another_eye(user: CapturePart, fields: CaptureFields) -> bool:
+    other = user.fields
+    if other is None or other.eye is fields.eye:
+        return False
+    return other.page is None or fields.page is None or other.page == fields.page
 
 
 def _refuse_shared_file(part: CapturePart, other: CapturePart) -> None:

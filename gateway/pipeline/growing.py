@@ -44,7 +44,8 @@ def variant_key(overrides: Sequence[DestinationOverride]) -> str:
 def source_of(capture: Capture, media: FrameSource) -> str:
     """Return what a capture was made from: the digest of its source and the frames that are kept of it."""
     kept = f":{capture.kept.first}-{capture.kept.last}" if capture.kept else ""
-    return media.facts.source_sha256 + kept
+    page = f" page {capture.page}" if capture.page else ""
+    return media.facts.source_sha256 + kept + page
 
 
 @dataclass(frozen=True, slots=True)

@@ -115,3 +115,14 @@ def test_a_still_has_no_missing_frames(tmp_path):
 def test_page_and_window_reach_the_capture(tmp_path):
     capture = captured(tmp_path, "file: a.tif\npage: 2\ngrey_window: {low: 10, high: 4095}", "still")
     assert (capture.page, capture.grey_window) == (2, GreyWindow(10, 4095))
+
+
+@pytest.mark.parametrize(("pages", "held"), [(("1", "2"), 0), (("2", "2"), 2), ((None, "2"), 2)])
+def test_two_pages_of_one_file_may_show_two_eyes_but_one_page_may_not(tmp_path, pages, held):
+    text = HEAD.partition("  - id")[0]
+    text += "  - {id: spare, kind: still, eye: left, scan: axial-vertical, file: spare.png}\n"
+    for number, (eye, page) in enumerate(zip(("right", "left"), pages, strict=True)):
+        stated = f", page: {page}" if page else ""
+        text += f"  - {{id: c{number}, kind: still, eye: {eye}, scan: axial-horizontal, file: a.tif{stated}}}\n"
+    (tmp_path / "exam.yaml").write_text(text)
+    assert len(read_exam_document(tmp_path / "exam.yaml").held) == held
