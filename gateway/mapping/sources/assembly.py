@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from typing import TypeAlias, cast
 
 from gateway.errors import Place
 from gateway.mapping.located.tree import Entry, LocatedDocument, Node, Path, Position, Row, Scalar, ScalarStyle, Table
@@ -22,10 +22,8 @@ class Assembly:
         """Set one text; its parents come into being."""
         branch = self._root
         for step in path[:-1]:
-            inner = branch.setdefault(step, {})
-            if isinstance(inner, str):
-                raise TypeError(f"a text already stands above {path}")
-            branch = inner
+            # No rule fills a field inside that of another (checks.py), so what stands above is never a text.
+            branch = cast("dict[str | int, _Branch]", branch.setdefault(step, {}))
         branch[path[-1]] = text
         self._places[path] = place
 

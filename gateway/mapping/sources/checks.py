@@ -110,7 +110,17 @@ class RuleReader:
             if rule is not None:
                 self._refuse_second(rule, rules, path)
                 rules.append(rule)
+        self._refuse_second_person(rules)
         return tuple(rules)
+
+    def _refuse_second_person(self, rules: Sequence[Rule]) -> None:
+        said = next((source for rule in rules for source in rule.sources if source.said_by), None)
+        stated = next((rule for rule in rules if str(rule.to).startswith("captures.eye_stated_by")), None)
+        if said is not None and stated is not None:
+            what = "two ways to say who stated the eye"
+            fix = "leave one of them out"
+            was = f"said_by at {said.place}"
+            self._problems.append(MappingRuleError(what, where=stated.place, was=was, fix=fix))
 
     def _rule(self, path: TreePath, fields: RuleFields) -> Rule | None:
         before = len(self._problems)

@@ -125,6 +125,8 @@ class _ExamMaker:
             if rule.to.is_eye and outcome.meaning is not None:
                 self._eyes[id(picture)] = _eye(outcome.meaning.text)
                 self._witnesses(outcome, path)
+            if rule.to.path == ("id",) and outcome.meaning is not None:
+                picture.id = outcome.meaning.text
 
     def _shared_rows(self) -> dict[str, Sequence[RecordRow]]:
         return {
@@ -137,9 +139,9 @@ class _ExamMaker:
         """Write everything that named the eye beside it."""
         number = 0
         for stated, meaning in outcome.stated:
-            if stated.person or stated.source.witness is WitnessSource.PERSON:
+            if stated.person:
                 by = (*path, "eye_stated_by")
-                if stated.person and by not in self._assembly:
+                if by not in self._assembly:
                     self._assembly.put(by, stated.person, stated.place)
                 continue
             at = (*path, "eye_witnesses", number)
@@ -157,8 +159,6 @@ class _ExamMaker:
         for record in dict.fromkeys(rule.record for rule in rules):
             for row in self._sources.rows.get(record, ()):
                 pictures = self._pictures_of[id(row)]
-                if row.spec.match_to and not pictures:
-                    continue
                 path: Path = (section, number)
                 number += self._row([rule for rule in rules if rule.record == record], row, pictures, path)
 

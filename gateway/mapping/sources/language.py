@@ -200,8 +200,9 @@ class SourceFields(Fields):
     join: Annotated[str, Rule(_constant, {"type": "string"})] | None = Field(
         None, description="What stands between several names put together; a space where left out."
     )
-    witness: Annotated[WitnessSource, word_of(WitnessSource)] | None = Field(
-        None, description="For an eye: what kind of source this really is, where it is not what it seems."
+    witness: Annotated[WitnessSource, word_of(WitnessSource, but={WitnessSource.PERSON})] | None = Field(
+        None,
+        description="For an eye: what kind of source this is, where it is not what it seems; a person: said_by.",
     )
     said_by: LongLine | None = Field(
         None, description="For an eye: field of the same row with the name of the person who says so."

@@ -17,6 +17,7 @@ from gateway.errors.mapping import (
 from gateway.mapping.exam_document import map_exam_document
 from gateway.mapping.located.records import RecordKind, RecordOptions, record_from
 from gateway.mapping.located.tree import LocatedDocument
+from gateway.mapping.sources import rows
 from gateway.mapping.sources.files import RecordFile
 from gateway.model.laterality import Eye
 from gateway.model.witness import WitnessSource
@@ -478,3 +479,87 @@ def test_what_a_rule_was_for_can_be_told_of_every_field() -> None:
     ]
     assert trace.rule.line == 16
     assert isinstance(SourcesContradictError("x"), Exception)
+
+
+def test_a_code_alone_goes_where_only_a_code_may_stand() -> None:
+    text = SITE.replace("terms:\n", "terms:\n  orders: {US: {code: {value: '7', scheme: 99MY, meaning: Scan}}}\n")
+    text += "  - {to: order.requested_procedure.code, from: {record: list, field: order}, with: {terms: orders}}\n"
+    table = "file,number,name,eye,order\nOD_T3_1.bmp,N-1,Holm^Maija,re,us\n"
+    code = mapped(text, MEDIA[:1], records(table)).exam.order.requested_procedure.code
+    assert code is not None
+    assert (code.value, code.scheme, code.meaning) == ("7", "99MY", "Scan")
+
+
+def test_a_record_with_more_rows_than_any_exam_has_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rows, "MOST_ROWS", 1)
+    assert any("too many rows, was 2; at most 1" in problem for problem in reasons(SITE, MEDIA, records()))
+
+
+def test_of_many_texts_that_cannot_be_understood_a_few_are_named() -> None:
+    text = SITE + "  - {to: session.visit, from: {record: list, field: eye}, with: {terms: scans}}\n"
+    names = [f"OD_T3_{number}.bmp" for number in range(9)]
+    table = "file,number,name,eye\n" + "".join(f"{name},N-1,Holm^Maija,re\n" for name in names)
+    problems = [problem for problem in reasons(text, names, records(table)) if "session.visit" in problem]
+    assert len(problems) == 5
+
+
+def test_two_people_who_say_the_same_eye_are_no_contradiction() -> None:
+    text = SITE.replace("{record: list, field: eye}, {file_name: eye}", "{record: list, field: eye, said_by: by}")
+    table = "file,number,name,eye,by\n" + "".join(f"OD_T3_1.bmp,N-1,Holm^Maija,re,{by}\n" for by in ("A^B", "C^D", ""))
+    (capture,) = mapped(text, MEDIA[:1], records(table)).exam.captures
+    assert [w.person.alphabetic for w in capture.eye_witnesses if w.person] == ["A^B"]
+    assert [w.source for w in capture.eye_witnesses if not w.person] == [WitnessSource.RECORD]
+
+
+def test_an_id_of_the_sites_own_is_what_measurements_refer_to() -> None:
+    text = PARTS.replace("rules:\n", "rules:\n  - {to: captures.id, from: {file_name: [eye, hour], join: -}}\n")
+    exam = mapped(text, MEDIA, parts()).exam
+    assert [capture.id for capture in exam.captures] == ["OD-3", "OS-9"]
+    assert exam.measurements[0].capture_id == "OD-3"
+
+
+def test_a_dicom_attribute_of_a_file_that_is_none_is_not_there() -> None:
+    text = SITE + "  - {to: captures.depth_mm, from: {dicom: Depth}}\n"
+    assert mapped(text, MEDIA, records()).exam.captures[0].settings.depth_mm is None
+
+
+def test_an_element_without_text_of_its_own_states_nothing() -> None:
+    text = TWO_EYES.replace("field: note}", "field: note/missing}").replace('"visit/word[2]"', '"visit/word[1]"')
+    exam = mapped(text, ["a.avi", "b.avi", "c.avi"], xml()).exam
+    assert exam.captures[0].comment == ""
+    problems = reasons(TWO_EYES.replace('"visit/word[2]"', "visit"), ["a.avi", "b.avi", "c.avi"], xml())
+    assert any("a required field is missing" in problem for problem in problems)
+
+
+def test_a_finding_of_no_picture_must_say_of_which_exam_it_is() -> None:
+    text = SPLIT.replace(
+        "exams: {by: [",
+        "  - {id: seen, file: f.csv, kind: csv, rows: {per: finding}}\nexams: {by: [{record: seen, field: visit}, ",
+    )
+    text += "  - {to: findings.eye, from: {record: seen, field: eye}, with: {terms: eyes}}\n"
+    text += "  - {to: findings.what, from: {record: seen, field: what}}\n"
+    table = "file,number,name,eye,visit\nOD_T3_1.bmp,N-1,Holm^Maija,re,V1\n"
+    seen = csv_file("eye,what,visit\nOD,mass,V1\nOS,membrane,\n", "f.csv")
+    (source,) = applied(text, MEDIA[:1], {**records(table), "seen": [seen]})
+    exam = map_exam_document(source.document, source.key).exam
+    assert [finding.what.text for finding in exam.findings] == ["mass"]
+    assert [(part.part, part.name) for part in source.held] == [("record seen, row 2", "seen row 2")]
+
+
+def test_a_row_of_pictures_of_two_exams_is_held() -> None:
+    text = SPLIT.replace("match: {field: file, to: file-name}", "match: {field: file, to: scan}")
+    text = text.replace("by: [{record: list, field: visit}]", "by: [{file_name: hour}]")
+    table = "file,number,name,eye\nT,N-1,Holm^Maija,re\n"
+    first, _second = applied(text, ["OD_T3_1.bmp", "OD_T4_1.bmp"], records(table))
+    assert "nothing says to which exam this belongs" in str(first.held[0].reason)
+
+
+def test_one_loop_in_two_formats_is_told_and_matched_once() -> None:
+    text = SITE.replace('"*.bmp"', '"*"').replace("_{*}.bmp", "_{*}-{frame:digits}.{*}")
+    text = text.replace("media:\n", "media:\n  frames: frame\n").replace(
+        "match: {field: file, to: file-name}", "match: {field: file, to: file-stem}"
+    )
+    table = "file,number,name,eye\nOD_T3_a-1,N-1,Holm^Maija,re\n"
+    problems = reasons(text, ["OD_T3_a-1.bmp", "OD_T3_a-1.png"], records(table))
+    assert any("the same frame of one loop" in problem for problem in problems)
+    assert not any("several pictures" in problem for problem in problems)

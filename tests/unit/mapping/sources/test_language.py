@@ -41,6 +41,8 @@ def test_a_mapping_is_read_whole_with_the_line_of_every_rule() -> None:
     [
         ("{to: §captures.ey, from: {file_name: eye}}", "did you mean captures.eye?"),
         ("{to: §captures..eye, from: {file_name: eye}}", "write it with dots"),
+        ("{to: §captures.frame_times_ms, from: {file_name: n}}", "not a single field"),
+        ("{to: captures.eye, from: {file_name: eye, witness: §person}}", "use record, file-name"),
         ("{to: §captures, from: {file_name: eye}}", "name a field of it, e.g. captures.id"),
         ("{to: §captures.calibration, from: {file_name: n}}", "not a single field"),
         ("{to: §'captures.id[0]', from: {file_name: n}}", 'number in brackets'),
@@ -57,9 +59,9 @@ def test_a_mapping_is_read_whole_with_the_line_of_every_rule() -> None:
         ("{to: captures.gain_db, from: {order: §OBX-5}}", "one record of kind hl7, was 0 of them"),
         ("{to: captures.gain_db, §frm: {file_name: n}}", "did you mean from?"),
         ("{to: captures.gain_db, from: {file_name: n}, with: {terms: §eyes}}", "no table of terms"),
-        ("{to: captures.gain_db, from: {file_name: n}, with: {nmber: {}}}", "did you mean number?"),
-        ("{to: captures.gain_db, from: {file_name: n}, with: {number: {decimal: dot}}}", "write point or comma"),
-        ("{to: captures.gain_db, from: {file_name: n}, with: {number: comma}}", "takes parameters by name"),
+        ("{to: captures.gain_db, from: {file_name: n}, with: {nmber: §{}}}", "did you mean number?"),
+        ("{to: captures.gain_db, from: {file_name: n}, with: {number: §{decimal: dot}}}", "write point or comma"),
+        ("{to: captures.gain_db, from: {file_name: n}, with: {number: §comma}}", "takes parameters by name"),
         ("{to: captures.gain_db, from: {file_name: n}, with: §{number: {}, text: {}}}", "one conversion in each"),
         ("{to: captures.gain_db, from: {file_name: n}, with: §{number: }}", "write a name alone"),
         ("{to: captures.eye, from: §{constant: right}}", "one eye for every capture is a guess"),
@@ -227,3 +229,32 @@ def test_an_error_can_be_pickled_with_its_problems() -> None:
         read_source_mapping(LocatedDocument("site.yaml", read_yaml("- a", "site.yaml")))
     again = pickle.loads(pickle.dumps(caught.value))  # noqa: S301
     assert str(again) == str(caught.value)
+
+
+SIZES = "".join(
+    f"  - {{id: {name}, file: a.csv, kind: csv, rows: {{per: measurement}}, match: {{field: f, to: file-name}}}}\n"
+    for name in ("one", "two")
+)
+
+
+@pytest.mark.parametrize(
+    ("of", "says"),
+    [
+        ("", "it is not said of which record the rows per measurement; of: one of one, two"),
+        ("of: three, ", "names no record with"),
+    ],
+)
+def test_a_rule_of_measurements_says_of_which_record_they_are(of: str, says: str) -> None:
+    rule = f"{{to: measurements.kind, {of}from: {{constant: height}}}}"
+    (problem,) = problems_of(with_rule(rule, f"records:\n{SIZES}"))
+    assert says in problem
+    one, two = (f"{{to: measurements.kind, of: {of}, from: {{constant: height}}}}" for of in ("one", "two"))
+    both = f"{one}\n  - {two}"
+    assert [rule.record for rule in source_mapping(with_rule(both, f"records:\n{SIZES}")).rules] == ["one", "two"]
+
+
+def test_only_one_line_says_who_stated_the_eye() -> None:
+    said = "{to: captures.eye, from: {record: one, field: a, said_by: b}}"
+    stated = "{to: captures.eye_stated_by, from: {constant: A^B}}"
+    (problem,) = problems_of(with_rule(f"{said}\n  - {stated}", f"records:\n{SIZES}"))
+    assert "two ways to say who stated the eye" in problem
