@@ -36,7 +36,7 @@ class ClockHourFields(ConversionFields):
     form: Annotated[str, matching("hours|degrees|words", "a form of another kind", "write hours, degrees or words")] = (
         Field("hours", description="What the source writes: hours, degrees or words.")
     )
-    zero_hour: Annotated[float, number(1, 12)] | None = Field(
+    zero_hour: Annotated[float, number(1, 12.5)] | None = Field(
         None, description="Clock hour at which the degrees are 0, e.g. 3; with form: degrees alone."
     )
     turn: Annotated[

@@ -90,7 +90,9 @@ def time_form(form: str, name: str) -> TimeForm:
     ConversionParametersError
         If it says something twice, has a letter that means nothing, or could be read in two ways.
     """
-    pattern, kinds, tokens = "", [], []
+    pattern = ""
+    kinds: list[str] = []
+    tokens: list[str] = []
     for quoted, token, sign in _TOKEN.findall(form):
         if token:
             if token not in _PATTERNS:

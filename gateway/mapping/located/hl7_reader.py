@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final, NoReturn
 
-import hl7
+import hl7  # type: ignore[import-untyped]
 
 from gateway.errors import Place
 from gateway.errors.records import Hl7EscapeError, RecordSyntaxError
