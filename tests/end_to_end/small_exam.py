@@ -12,6 +12,7 @@ from fixtures.make.media import write_avi
 DOCUMENT = """\
 format: eye-ultrasound-exam/1
 synthetic: yes
+eyes_stated_by: "Lind^Tove"
 patient:
   id: "INV-1"
   issuer: "INVENTED"
@@ -49,7 +50,6 @@ captures:
     scan: longitudinal
     clock_hour: 9
     frame_rate_hz: 20
-eyes_stated_by: "Lind^Tove"
 measurements:
   - id: m-od
     capture: od-t3

@@ -35,18 +35,18 @@ def test_a_good_exam_goes_through(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("right", "wrong", "says", "eyes_left"),
     [
-        ("    eye: left\n", "", ("the eye is not stated", "exam.yaml:22:5"), ["R", "R"]),
+        ("    eye: left\n", "", ("the eye is not stated", "exam.yaml:23:5"), ["R", "R"]),
         (
             "    eye: left\n",
             "    eye: left\n    eye: right\n",
-            ("two eyes named for one capture", "exam.yaml:25:5", "exam.yaml:26:5"),
+            ("two eyes named for one capture", "exam.yaml:26:5", "exam.yaml:27:5"),
             ["R", "R"],
         ),
-        ("    eye: left\n", "    eye: [left, right]\n", ("one eye", "exam.yaml:25:10"), ["R", "R"]),
+        ("    eye: left\n", "    eye: [left, right]\n", ("one eye", "exam.yaml:26:10"), ["R", "R"]),
         (
             "    clock_hour: 9\n    calibration",
             "    clock_hour: 13\n    calibration",
-            ("not a clock hour", "was 13", "exam.yaml:27:17"),
+            ("not a clock hour", "was 13", "exam.yaml:28:17"),
             ["R", "R"],
         ),
         ("[50, 20]", "[80, 20]", ("outside", "exam.yaml:52"), ["L", "R", "R"]),
@@ -105,5 +105,5 @@ def test_unknown_keys_name_the_nearest(tmp_path: Path) -> None:
     folder = write_small_exam(tmp_path / "exam", DOCUMENT.replace("    zone: equator", "    zome: equator"))
     printed, eyes = build(folder, code=1)
     assert "zone" in printed
-    assert "exam.yaml:16:5" in printed
+    assert "exam.yaml:17:5" in printed
     assert eyes == ["L", "R"]
