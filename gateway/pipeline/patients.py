@@ -318,7 +318,8 @@ def _is(table: sa.Table, issuer: str, patient_id: str) -> sa.ColumnElement[bool]
 
 
 def _place(exam: Exam) -> str:
-    return str(exam.origins.get("patient", exam.key))
+    # A document is called exam.yaml in every folder, so the exam's own name stands before it.
+    return f"{exam.key}, {exam.origins['patient']}" if "patient" in exam.origins else exam.key
 
 
 def _not_decided(exam: Exam) -> PatientNotDecidedError:

@@ -108,7 +108,7 @@ def test_a_known_name_with_no_other_birth_date_or_sex_is_a_question_to_a_human(
     (question,) = open_questions(store)
     assert (question.patient_id, question.place, question.question) == (
         known.id,
-        str(later.origins["patient"]),
+        f"two, {later.origins['patient']}",
         "same-person",
     )
 
