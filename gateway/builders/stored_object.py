@@ -264,5 +264,6 @@ def is_completed_object(path: Path) -> bool:
     """Whether a file that the gateway wrote is such an object: the last who contributed is a modifying gateway."""
     header = dcmread(path, stop_before_pixels=True, specific_tags=["ContributingEquipmentSequence"])
     contributors = header.get("ContributingEquipmentSequence") or []
-    purposes = contributors[-1].get("PurposeOfReferenceCodeSequence") if contributors else None
-    return bool(purposes) and purposes[0].get("CodeValue") == concept("equipment_purpose", "modifying").value
+    purposes = contributors[-1].get("PurposeOfReferenceCodeSequence") or [] if contributors else []
+    codes = [purpose.get("CodeValue") for purpose in purposes]
+    return concept("equipment_purpose", "modifying").value in codes

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import Final
@@ -283,27 +283,27 @@ def _settings(capture: Capture, path: str, header: Dataset) -> Iterator[_Contrad
 
 
 def _text(dataset: Dataset, keyword: str) -> str:
-    return str(_value(dataset, keyword, str) or "").strip(" \0")
+    """Return a single value as text; empty where there is none, several, or one that breaks its representation."""
+    try:
+        value = dataset.get(keyword)
+        return "" if value is None or hasattr(value, "append") else str(value).strip(" \0")
+    except Exception:  # pydicom raises whatever its decoders raise
+        return ""
 
 
 def _number(dataset: Dataset, keyword: str) -> float | None:
-    found = _value(dataset, keyword, float)
-    return found if isinstance(found, float) and math.isfinite(found) else None
-
-
-def _value(dataset: Dataset, keyword: str, kind: Callable[[object], object]) -> object | None:
+    text = _text(dataset, keyword)
     try:
-        value = dataset.get(keyword)
-        several = hasattr(value, "append")
-        return None if value is None or value == "" or several else kind(value)
-    except Exception:  # a value that breaks its representation says nothing
+        found = float(text)
+    except ValueError:
         return None
+    return found if math.isfinite(found) else None
 
 
 def _numbers(dataset: Dataset, keyword: str) -> list[float]:
     try:
         value = dataset.get(keyword)
-        numbers = [float(each) for each in value] if hasattr(value, "append") else []  # type: ignore[union-attr]
+        numbers = [float(each) for each in value] if hasattr(value, "append") else []
     except Exception:  # as above
         return []
     return numbers if all(map(math.isfinite, numbers)) else []

@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from PIL import Image
 from pydicom.dataset import Dataset
 from pydicom.encaps import generate_frames
-from pydicom.pixels import apply_color_lut, iter_pixels
+from pydicom.pixels.processing import apply_color_lut
+from pydicom.pixels.utils import iter_pixels
 
 from gateway.errors import GatewayError
 from gateway.errors.dicom_objects import DicomEncodingError
@@ -88,7 +89,7 @@ def _jpeg_lossless(path: Path, stored: StoredObject, header: Dataset) -> Iterato
         encapsulated = file.read(stored.pixels_end - file.tell())
     count = int(header.get("NumberOfFrames") or 1)
     for data in generate_frames(encapsulated, number_of_frames=count):
-        with av.open(io.BytesIO(data), format="jpeg_pipe") as container:
+        with av.open(io.BytesIO(data), "r", format="jpeg_pipe") as container:
             frame = next(container.decode(video=0))
         wanted = "rgb24" if header.SamplesPerPixel == 3 else "gray" if header.BitsAllocated == 8 else "gray16le"
         yield frame.to_ndarray(format=wanted)
@@ -103,7 +104,8 @@ def _shown(frame: NDArray[Any], header: Dataset) -> NDArray[np.uint8]:
     grey = frame if frame.ndim == 3 or frame.dtype == np.uint8 else _windowed(frame, header)
     if grey.dtype != np.uint8:
         raise DicomEncodingError("colours of more than 8 bits", fix="convert it to 8 bits")
-    return 255 - grey if kind == "MONOCHROME1" else grey
+    picture: NDArray[np.uint8] = 255 - grey if kind == "MONOCHROME1" else grey
+    return picture
 
 
 def _windowed(frame: NDArray[Any], header: Dataset) -> NDArray[np.uint8]:
