@@ -100,7 +100,8 @@ def _shown(frame: NDArray[Any], header: Dataset) -> NDArray[np.uint8]:
     if kind == "PALETTE COLOR":
         colours = apply_color_lut(frame, header)
         shift = 8 * (colours.dtype.itemsize - 1)
-        return (colours >> shift).astype(np.uint8)
+        written_out: NDArray[np.uint8] = (colours >> shift).astype(np.uint8)
+        return written_out
     grey = frame if frame.ndim == 3 or frame.dtype == np.uint8 else _windowed(frame, header)
     if grey.dtype != np.uint8:
         raise DicomEncodingError("colours of more than 8 bits", fix="convert it to 8 bits")
@@ -116,7 +117,8 @@ def _windowed(frame: NDArray[Any], header: Dataset) -> NDArray[np.uint8]:
     if centre is not None and width is not None and width > 0:
         low, high = centre - width / 2, centre + width / 2
     scale = 255 / (high - low) if high > low else 0.0
-    return np.clip((levels - low) * scale, 0, 255).round().astype(np.uint8)
+    shown: NDArray[np.uint8] = np.clip((levels - low) * scale, 0, 255).round().astype(np.uint8)
+    return shown
 
 
 def _first(header: Dataset, keyword: str) -> float | None:
