@@ -130,7 +130,8 @@ class _Reader:
         items: list[Node] = []
         for part, at in _parts(text, self.signs[1], position):
             node = self._divided(part, at, (self.signs[0], self.signs[3]))
-            if isinstance(node, Scalar):
+            if node and self.signs[0] not in part:
+                # One component, which may still have subcomponents.
                 node = Table({"1": self._entry(1, node)}, node.position)
             # An empty repetition keeps its number, so that the ones behind it keep theirs.
             items.append(node or Table({}, at))
