@@ -1,1 +1,1 @@
-"""YAML and JSON read as text with places: no value is converted, no object is ever constructed."""
+"""Records (YAML, JSON, CSV, XML, HL7 v2) read as text with places: nothing is converted, no object ever constructed."""
