@@ -14,6 +14,8 @@ TARGETS = {
     "hl7": "tests.fuzz.records:HL7",
     "protocol": "tests.fuzz.protocols:PROTOCOL",
     "witnessed-exam": "tests.fuzz.protocols:WITNESSED_EXAM",
+    "source-mapping": "tests.fuzz.source_mappings:SOURCE_MAPPING",
+    "mapped-folder": "tests.fuzz.source_mappings:MAPPED_FOLDER",
     "stills": "tests.fuzz.media:STILLS",
     "loops": "tests.fuzz.media:LOOPS",
     "picture-loops": "tests.fuzz.picture_files:PICTURE_LOOPS",

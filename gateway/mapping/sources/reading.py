@@ -16,7 +16,7 @@ from gateway.mapping.document.problems import duplicate_keys, in_order, validate
 from gateway.mapping.located.csv_reader import CsvOptions
 from gateway.mapping.located.encodings import encoding_named
 from gateway.mapping.located.file import read_located
-from gateway.mapping.located.tree import Entry, LocatedDocument, Node, Row, Scalar, Table
+from gateway.mapping.located.tree import Entry, LocatedDocument, Node, Row, Scalar, Table, plain
 from gateway.mapping.located.tree import Path as TreePath
 from gateway.mapping.sources.checks import Declared, RuleReader
 from gateway.mapping.sources.language import (
@@ -82,8 +82,8 @@ class _Reader:
         self.problems += problems
         record_fields = self._parts("records", RecordFields, MOST_RECORDS)
         rule_fields = self._parts("rules", RuleFields, MOST_RULES)
-        rules = self._document.node(("rules",))
-        if rules is None or (isinstance(rules, Scalar) and rules.is_nothing) or rules == Row((), rules.position):
+        section = self._document.node(("rules",))
+        if section is None or plain(section) in (None, []):
             self._refuse(FieldMissingError, "a required field is missing", ("rules",), fix="write rules: and a list")
         # What the head declares is needed to judge the rules; without it their names would all seem wrong.
         if head is None:

@@ -563,3 +563,27 @@ def test_one_loop_in_two_formats_is_told_and_matched_once() -> None:
     problems = reasons(text, ["OD_T3_a-1.bmp", "OD_T3_a-1.png"], records(table))
     assert any("the same frame of one loop" in problem for problem in problems)
     assert not any("several pictures" in problem for problem in problems)
+
+
+def test_conversions_are_applied_in_order_and_told_which_eye_it_is() -> None:
+    text = SITE.replace(
+        "from: {file_name: hour}", "from: {record: list, field: side}, with: {clock_hour: {form: words}}"
+    )
+    text += "  - {to: captures.gain_db, from: {record: list, field: gain}, with: [text, {number: {decimal: comma}}]}\n"
+    table = "file,number,name,eye,side,gain\n" + "".join(
+        f'{file},N-1,Holm^Maija,{eye},nasal,"{gain}"\n'
+        for file, eye, gain in zip(MEDIA, ("re", "li"), ("84,5", "80.0"), strict=True)
+    )
+    exam = mapped(text, MEDIA, records(table))
+    (capture,) = exam.exam.captures
+    # Nasal is 3 o'clock in the right eye, as the examiner faces the patient (common practice).
+    assert (capture.position.clock_hour.half_hours if capture.position.clock_hour else 0) == 6
+    assert capture.settings.gain_db == 84.5
+    (held,) = exam.held
+    assert "was '80.0'" in str(held.reason)
+    assert "rule at site.yaml:19" in str(held.reason)
+
+
+def test_a_word_unlike_every_term_is_told_without_a_suggestion() -> None:
+    (held,) = mapped(SITE, MEDIA, records(LIST.replace("Maija,li", "Maija,qqqq"))).held
+    assert "was qqqq; add it to the terms eyes at site.yaml:16" in str(held.reason)
