@@ -312,6 +312,12 @@ def test_texts_come_into_utf_8_and_earlier_ones_stay_readable(character_set, wor
     assert words.encode("utf-8") in elements_of(done.built.path)[0x00081040]
 
 
+def test_a_corrected_name_stays_readable_in_its_own_character_set(tmp_path):
+    ds = device_object(SpecificCharacterSet="ISO_IR 100", PatientName="Åkesson^Örjan")
+    out = completed(ds, tmp_path, CorrectableAttribute.PATIENT_NAME).out
+    assert originals(out, "CORRECT").PatientName == "Åkesson^Örjan"
+
+
 def test_texts_of_no_stated_character_set_are_not_guessed(tmp_path):
     ds = device_object(InstitutionalDepartmentName="PLACE")
     buffer = io.BytesIO()
