@@ -162,7 +162,7 @@ def exam_document_in(folder: Path) -> Path:
         )
     found = [folder / name for name in DOCUMENT_NAMES if (folder / name).is_file()]
     if not found:
-        fix = f"write {DOCUMENT_NAMES[0]} there, or name the document itself"
+        fix = f"write {DOCUMENT_NAMES[0]} there, name the document itself, or give --mapping"
         raise ExamFolderError("the folder holds no exam document", where=str(folder), fix=fix)
     if len(found) > 1:
         raise ExamFolderError(

@@ -166,11 +166,16 @@ def _file_names(folder: Path) -> list[str]:
     for root, folders, files in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         below = Path(root).relative_to(folder)
-        names += [(below / name).as_posix() for name in files if not name.startswith(".")]
+        names += [_shown((below / name).as_posix()) for name in files if not name.startswith(".")]
         if len(names) > MOST_FILES:
             fix = f"at most {MOST_FILES}; divide it into one folder for each exam"
             raise ExamFolderError("the folder holds too many files", where=str(folder), fix=fix)
     return sorted(names)
+
+
+def _shown(name: str) -> str:
+    """Return a path that can be printed: bytes that are no text are shown by a backslash, which holds the file."""
+    return os.fsencode(name).decode("utf-8", "backslashreplace")
 
 
 def _source_files(folder: Path, names: list[str], mapping: SourceMapping) -> SourceFiles:

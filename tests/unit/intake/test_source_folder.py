@@ -69,6 +69,16 @@ def test_a_damaged_picture_is_held_with_its_reason_and_the_others_go_on(tmp_path
     assert "empty" in str(exam.held[0].reason)
 
 
+def test_a_file_whose_name_is_no_text_is_held_under_a_name_that_can_be_printed(
+    tmp_path: Path, mapping: SourceMapping
+) -> None:
+    folder = written(tmp_path, ["OD_T3_1.bmp", "OS_L9_2.bmp"])
+    (folder / "OD_T9_\udcff.bmp").write_bytes((folder / "OD_T3_1.bmp").read_bytes())
+    (exam,) = read_source_folder(folder, mapping)
+    assert [part.name for part in exam.held] == ["OD_T9_-xff"]
+    assert str(exam.held[0].reason).encode().startswith(b"OD_T9_\\xff.bmp")
+
+
 def test_a_link_that_leaves_the_folder_is_not_followed(tmp_path: Path, mapping: SourceMapping) -> None:
     folder = written(tmp_path, ["OD_T3_1.bmp"], None)
     (tmp_path / "elsewhere.csv").write_text(LIST, encoding="utf-8")
