@@ -137,12 +137,23 @@ def explain(
 
 
 def conversions(json_output: AsJson = False) -> None:
-    """List the conversions with their parameters."""
+    """List the conversions with their parameters and examples."""
     from gateway.mapping.conversions import conversions as known
+    from gateway.mapping.sources.examples import conversion_examples
 
+    examples = conversion_examples()
     if json_output:
         found = [
-            {"name": each.name, "description": each.description, "parameters": dict(each.parameters)}
+            {
+                "name": each.name,
+                "description": each.description,
+                "parameters": dict(each.parameters),
+                "examples": [
+                    {"with": example.written, "text": example.text, "gives": example.result}
+                    for example in examples
+                    if example.name == each.name
+                ],
+            }
             for each in known().values()
         ]
         console.print_json({"conversions": found})
@@ -151,6 +162,9 @@ def conversions(json_output: AsJson = False) -> None:
         console.print_lines(each.name, *(f"  {line}".rstrip() for line in each.description.splitlines()))
         for name, words in each.parameters.items():
             console.print_lines(f"  {name}: {words}")
+        for example in (example for example in examples if example.name == each.name):
+            of = f" ({example.eye.value} eye)" if example.eye else ""
+            console.print_lines(f"  with: {example.written}    {example.text!r}{of} gives {example.result!r}")
         console.print_lines("")
 
 
