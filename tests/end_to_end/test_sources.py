@@ -120,7 +120,7 @@ def test_each_attribute_is_told_with_its_source_rule_reason_and_section(tmp_path
     assert rows["PatientName"]["section"] == "PS3.3 C.7.1.1"
     assert rows["ReferringPhysicianName"]["sources"][0]["source"] == "site default"  # type: ignore[index]
     region = rows["SequenceOfUltrasoundRegions[1].PhysicalDeltaX"]
-    assert (region["section"], region["from"]) == ("PS3.3 C.8.5.5", "captures[0].calibration.mm_per_pixel")
+    assert (region["section"], region["from"]) == ("PS3.3 C.8.5.5", "captures[0].calibration.mm_per_pixel.x")
 
 
 def test_what_is_printed_says_the_same_and_an_unknown_object_names_those_there_are(tmp_path: Path) -> None:
