@@ -20,6 +20,7 @@ from gateway.errors.settings import UnknownDestinationError
 from gateway.errors.store import StoreUnavailableError
 from gateway.intake.exam_folder import ExamFolder, is_exam, read_exam_folder
 from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
+from gateway.mapping.local_times import zone_named
 from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
 from gateway.model.comparison import Comparison
@@ -55,8 +56,7 @@ class Gateway:
 
     def read(self, exam: Path) -> ExamFolder:
         """Read and map an exam folder or document, and open its media."""
-        speeds = load_speeds(Path(self.settings.site.speeds) if self.settings.site.speeds else None)
-        return read_exam_folder(exam, speeds, on_progress=self.line.on_progress)
+        return _read(exam, self.settings, self.line.on_progress)
 
     def prepare(self, exam: Path) -> PreparedExam:
         """Read, map, measure, build and check an exam."""
@@ -226,9 +226,16 @@ def compare_exams(paths: Sequence[Path], settings: Settings, on_progress: Progre
     return replace(comparison, notes=(*comparison.notes, *left))
 
 
+def _read(path: Path, settings: Settings, on_progress: Progress) -> ExamFolder:
+    """Read an exam by the site's own tables and zone."""
+    site = settings.site
+    speeds = load_speeds(Path(site.speeds) if site.speeds else None)
+    return read_exam_folder(path, speeds, zone_named(site.time_zone), on_progress=on_progress)
+
+
 def _measured_now(path: Path, settings: Settings) -> PriorReport:
     """Read and measure an exam as `prepare` does, and build nothing."""
-    folder = read_exam_folder(path, load_speeds(Path(settings.site.speeds) if settings.site.speeds else None))
+    folder = _read(path, settings, _silent)
     measured = measure(folder.exam, _figures(settings))
     measured = replace(measured, held=(*folder.held, *measured.held))
     return prior_of_exam(measured, study_uid(folder.exam, BuildOptions(uid_root=settings.site.uid_root)), str(path))

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from gateway.errors import Place
 from gateway.errors.settings import SettingsFileError, SettingValueError, UnknownSettingError
+from gateway.mapping.local_times import zone_named
 from gateway.settings import (
     DestinationSettings,
     NetworkSettings,
@@ -155,6 +156,12 @@ def _check_values(settings: Settings, text: str, file: Path) -> None:
             where=Place(str(file), _line_of(text, "uid_root")),
             was=settings.site.uid_root,
         )
+    if settings.site.time_zone and zone_named(settings.site.time_zone) is None:
+        raise SettingValueError(
+            "site.time_zone takes a name of the IANA time zone database, such as Europe/Helsinki",
+            where=Place(str(file), _line_of(text, "time_zone")),
+            was=settings.site.time_zone,
+        )
     titles = [settings.network.ae_title, *(destination.ae_title for destination in settings.destinations)]
     for title in titles:
         if not re.fullmatch(_AE_TITLE, title):
@@ -190,6 +197,8 @@ snomed_extended = false
 speeds = ""
 # Your own figures of repeatability (YAML). Empty: the shipped, published ones.
 repeatability = ""
+# Zone of times that state no offset from UTC, e.g. "Europe/Helsinki". Empty: such times are refused.
+time_zone = ""
 
 [store]
 # Database and spool. Holds patient data: keep it on a disk that only the gateway's user can read.

@@ -27,6 +27,9 @@ class SiteSettings:
     """The site's own table of speeds of sound, a YAML file; empty: the shipped one."""
     repeatability: str = ""
     """The site's own table of repeatability, a YAML file; empty: the shipped, published figures."""
+    time_zone: str = ""
+    """Zone of times that state no offset, by its name in the IANA database, e.g. ``Europe/Helsinki``; empty: such times
+    are refused. An exam document's own ``session.time_zone`` comes first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,13 @@ import dataclasses
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import ExamDocumentError, FrameError, NoCaptureLeftError
 from gateway.errors.media import ExamFolderError, MediaMissingError, MediaNotReadableError, MediaOutsideFolderError
 from gateway.intake.loops import open_loop, times_from_first, trimmed
+from gateway.intake.masking import masked
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
 from gateway.intake.stills import open_still
@@ -53,7 +55,11 @@ class ExamFolder:
 
 
 def read_exam_folder(
-    folder: Path, speeds: Mapping[str, TissueSpeed] | None = None, *, on_progress: Progress | None = None
+    folder: Path,
+    speeds: Mapping[str, TissueSpeed] | None = None,
+    site_zone: ZoneInfo | None = None,
+    *,
+    on_progress: Progress | None = None,
 ) -> ExamFolder:
     """Read an exam folder: its document, then each capture's media.
 
@@ -63,6 +69,8 @@ def read_exam_folder(
         The folder, or the exam document itself where it has another name or stands beside others.
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none.
     on_progress : callable, optional
         Called with step, done and total.
 
@@ -74,7 +82,7 @@ def read_exam_folder(
         If the document as a whole cannot become an exam, or no capture is left.
     """
     document = exam_document_in(folder)
-    mapped = read_exam_document(document, speeds=speeds)
+    mapped = read_exam_document(document, speeds=speeds, site_zone=site_zone)
     exam, root = mapped.exam, document.parent
     paths = part_paths(exam, mapped.held, "captures", len(exam.captures))
     media: dict[str, FrameSource] = {}
@@ -145,6 +153,8 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
     else:
         source = open_loop(files, name=_name_of(capture.files))
     check_capture(exam, capture, path, source.facts)
+    if capture.burned_in_text and capture.burned_in_text.is_masked:
+        source = masked(source, capture.burned_in_text.regions)
     kept = capture.kept
     if kept is None:
         return source, capture

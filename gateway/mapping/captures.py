@@ -12,11 +12,11 @@ from gateway.errors.document import (
     FieldNotApplicableError,
     FrameError,
     FrameTimingError,
-    ValueOutOfRangeError,
 )
 from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
+from gateway.mapping.burned_in_text import burned_in_text_of, check_burned_in_text
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
-from gateway.mapping.frames_and_points import corner_point, frame_count
+from gateway.mapping.frames_and_points import corner_point, frame_count, refuse_turned_region
 from gateway.mapping.parts import Part
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
 from gateway.model.capture import (
@@ -41,6 +41,7 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             _check_position(part, part.fields)
             _check_frames(part, part.fields)
             _check_region(part, part.fields)
+            check_burned_in_text(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
@@ -117,12 +118,8 @@ def _check_kept(part: CapturePart, fields: CaptureFields) -> None:
 
 def _check_region(part: CapturePart, fields: CaptureFields) -> None:
     region = fields.calibration.region if fields.calibration else None
-    if region and (region.x0 > region.x1 or region.y0 > region.y1):
-        was = f"{region.x0},{region.y0} to {region.x1},{region.y1}"
-        what = "the region ends before it begins"
-        part.refuse(
-            ValueOutOfRangeError, what, "calibration", "region", was=was, fix="x0,y0 is top left, x1,y1 bottom right"
-        )
+    if region:
+        refuse_turned_region(part, region, "calibration", "region")
 
 
 def _check_shared_files(parts: Sequence[CapturePart]) -> None:
@@ -179,6 +176,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         number=number,
         a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
+        burned_in_text=burned_in_text_of(fields.burned_in_text) if fields.burned_in_text else None,
     )
 
 

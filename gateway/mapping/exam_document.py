@@ -9,8 +9,9 @@ from __future__ import annotations
 import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import (
@@ -31,9 +32,11 @@ from gateway.mapping.document.observations import (
     MeasurementFields,
 )
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated
+from gateway.mapping.local_times import with_offsets
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
+from gateway.mapping.moments import true_time
 from gateway.mapping.observations import (
     annotation_of,
     check_annotation,
@@ -45,6 +48,7 @@ from gateway.mapping.observations import (
 )
 from gateway.mapping.parts import SECTIONS, F, Part, PartIndex, read_parts
 from gateway.mapping.speeds import load_speeds
+from gateway.model.capture import Capture
 from gateway.model.exam import Exam, HeldPart
 from gateway.model.measurement import TissueSpeed
 from gateway.model.order import Order
@@ -71,7 +75,9 @@ class _Parts:
         return [*self.captures, *self.measurements, *self.annotations, *self.findings]
 
 
-def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None = None) -> MappedExam:
+def read_exam_document(
+    path: Path, *, speeds: Mapping[str, TissueSpeed] | None = None, site_zone: ZoneInfo | None = None
+) -> MappedExam:
     """Read an exam document (``eye-ultrasound-exam/1``, YAML or JSON).
 
     Parameters
@@ -80,6 +86,8 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         The document; its folder's name becomes the exam's key.
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none; without either they are refused.
 
     Returns
     -------
@@ -96,11 +104,15 @@ def read_exam_document(path: Path, *, speeds: Mapping[str, TissueSpeed] | None =
         document = read_located(path)
     except DocumentError as err:
         raise ExamDocumentError([err]) from err
-    return map_exam_document(document, exam_key(path), speeds=speeds)
+    return map_exam_document(document, exam_key(path), speeds=speeds, site_zone=site_zone)
 
 
 def map_exam_document(
-    document: LocatedDocument, key: str, *, speeds: Mapping[str, TissueSpeed] | None = None
+    document: LocatedDocument,
+    key: str,
+    *,
+    speeds: Mapping[str, TissueSpeed] | None = None,
+    site_zone: ZoneInfo | None = None,
 ) -> MappedExam:
     """Check a document that has been read, or put together from a site's own sources, and turn it into an exam.
 
@@ -110,6 +122,8 @@ def map_exam_document(
         The exam's short name (see `model.exam.Exam`).
     speeds : mapping of str to TissueSpeed, optional
         The site's table of speeds of sound; the shipped one where None.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none; without either they are refused.
 
     Raises
     ------
@@ -120,12 +134,13 @@ def map_exam_document(
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
     table = load_speeds() if speeds is None else speeds
-    duplicates: dict[TreePath, list[GatewayError]] = defaultdict(list)
-    for where_to, error in duplicate_keys(document):
-        duplicates[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
+    document, undecided_times = with_offsets(document, site_zone)
+    early: dict[TreePath, list[GatewayError]] = defaultdict(list)
+    for where_to, error in (*duplicate_keys(document), *undecided_times):
+        early[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
     head, problems = validated(document, (), ExamHeadFields, SECTIONS)
-    problems += [*duplicates[()], *_head_problems(document, head)]
-    parts = _read_all_parts(document, duplicates, problems)
+    problems += [*early[()], *_head_problems(document, head)]
+    parts = _read_all_parts(document, early, problems)
     _check_all_parts(parts, table)
     held = tuple(part.held() for part in parts.all() if not part.is_good)
     if problems or head is None:
@@ -161,11 +176,11 @@ def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> li
 
 
 def _read_all_parts(
-    document: LocatedDocument, duplicates: Mapping[TreePath, Sequence[GatewayError]], problems: list[GatewayError]
+    document: LocatedDocument, early: Mapping[TreePath, Sequence[GatewayError]], problems: list[GatewayError]
 ) -> _Parts:
     def read(section: str, model: type[F]) -> list[Part[F]]:
         try:
-            return read_parts(document, section, model, duplicates)
+            return read_parts(document, section, model, early)
         except DocumentError as err:
             problems.append(err)
             return []
@@ -211,7 +226,9 @@ def _exam(
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(),
         captures=tuple(
-            capture_of(p, p.fields, speeds, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good
+            _on_true_time(capture_of(p, p.fields, speeds, n), head)
+            for n, p in enumerate(parts.captures, 1)
+            if p.fields and p.is_good
         ),
         measurements=tuple(measurements),
         annotations=tuple(annotations),
@@ -221,6 +238,13 @@ def _exam(
         is_synthetic=bool(head.synthetic),
         origins=_origins(document, parts),
     )
+
+
+def _on_true_time(capture: Capture, head: ExamHeadFields) -> Capture:
+    device = head.session.device
+    if capture.acquired is None or device is None:
+        return capture
+    return replace(capture, acquired=true_time(capture.acquired, device.clock_ahead_s))
 
 
 def exam_key(path: Path) -> str:

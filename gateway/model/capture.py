@@ -7,6 +7,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from gateway.model.a_scan import AScanLine, AScanSettings
+from gateway.model.burned_in_text import BurnedInText
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
@@ -129,5 +130,7 @@ class Capture:
     """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
     a_scan: AScanSettings | None = None
     a_scan_lines: tuple[AScanLine, ...] = ()
+    burned_in_text: BurnedInText | None = None
+    """None where nobody has looked."""
     eye_witnesses: tuple[EyeWitness, ...] = ()
     """Everything that named the eye; all of them say `eye`."""

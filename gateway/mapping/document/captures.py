@@ -118,6 +118,26 @@ class ThermalIndexFields(Fields):
     value: Annotated[float, number(low=0, high=100)] = Field(description="Its value.", examples=[0.2])
 
 
+class BurnedInTextFields(Fields):
+    """Text that is part of the picture, as somebody who looked at it states it."""
+
+    model_config = ConfigDict(json_schema_extra={"if": {"required": ["mask"]}, "then": {"required": ["regions"]}})
+
+    identifies_patient: Switch = Field(
+        description="Whether the text identifies the patient (name, number, date of birth); it becomes Burned In "
+        "Annotation.",
+        examples=["yes"],
+    )
+    regions: list[RegionFields] | None = Field(
+        None, min_length=1, max_length=50, description="Areas with text; to be masked they must cover all of it."
+    )
+    mask: Switch | None = Field(
+        None,
+        description="Whether a copy with these areas made black goes out instead; the file itself is never changed.",
+        examples=["yes"],
+    )
+
+
 class KeepFields(Fields):
     """Frames that are sent; those before and after stay behind."""
 
@@ -210,6 +230,7 @@ class CaptureFields(Fields):
         None, min_length=1, description="Time of each frame from the first, in ms.", examples=[[0, 50, 101]]
     )
     keep: KeepFields | None = Field(None, description="Kept frames of a loop, counted from 1; left out for all.")
+    burned_in_text: BurnedInTextFields | None = Field(None, description="Text in the picture; left out if unknown.")
     a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
     a_scan_lines: list[AScanLineFields] | None = Field(
         None, max_length=20, description="Lines on the picture along which the report plots grey levels."
