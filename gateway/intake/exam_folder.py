@@ -18,6 +18,7 @@ from gateway.intake.loops import open_loop, times_from_first, trimmed
 from gateway.intake.masking import masked
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
+from gateway.intake.scan_lines import open_scan_lines
 from gateway.intake.stills import open_still
 from gateway.mapping.exam_document import read_exam_document
 from gateway.model.capture import Capture, CaptureKind
@@ -148,7 +149,11 @@ def exam_document_in(folder: Path) -> Path:
 def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameSource, Capture]:
     """Open one capture's media; return what is kept of it, and the capture with its times counted in kept frames."""
     files = [_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
-    if capture.kind is CaptureKind.STILL:
+    if capture.scan_lines:
+        lines = open_scan_lines(files[0], capture, capture.scan_lines, name=capture.files[0])
+        source: FrameSource = lines
+        capture = dataclasses.replace(capture, calibration=lines.calibration)
+    elif capture.kind is CaptureKind.STILL:
         source = open_still(files[0], name=capture.files[0])
     else:
         source = open_loop(files, name=_name_of(capture.files))

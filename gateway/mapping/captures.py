@@ -18,6 +18,7 @@ from gateway.mapping.burned_in_text import burned_in_text_of, check_burned_in_te
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frames_and_points import corner_point, frame_count, refuse_turned_region
 from gateway.mapping.parts import Part
+from gateway.mapping.scan_lines import check_scan_lines, scan_lines_of
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
 from gateway.model.capture import (
     AcquisitionSettings,
@@ -42,6 +43,7 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             _check_frames(part, part.fields)
             _check_region(part, part.fields)
             check_burned_in_text(part, part.fields)
+            check_scan_lines(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
@@ -176,6 +178,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         number=number,
         a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
+        scan_lines=scan_lines_of(fields.scan_lines) if fields.scan_lines else None,
         burned_in_text=burned_in_text_of(fields.burned_in_text) if fields.burned_in_text else None,
     )
 

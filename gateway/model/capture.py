@@ -11,6 +11,7 @@ from gateway.model.burned_in_text import BurnedInText
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
 from gateway.model.position import ProbePosition
+from gateway.model.scan_lines import ScanLines
 from gateway.model.witness import EyeWitness
 
 
@@ -130,6 +131,8 @@ class Capture:
     """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
     a_scan: AScanSettings | None = None
     a_scan_lines: tuple[AScanLine, ...] = ()
+    scan_lines: ScanLines | None = None
+    """Where the file holds raw lines; `calibration` then follows from them once the file was opened."""
     burned_in_text: BurnedInText | None = None
     """None where nobody has looked."""
     eye_witnesses: tuple[EyeWitness, ...] = ()

@@ -11,6 +11,7 @@ from gateway.errors.document import EyeNotSingleError, MediaPathError
 from gateway.mapping.document.a_scans import AScanLineFields, AScanSettingsFields, AScanStripFields
 from gateway.mapping.document.base import Fields
 from gateway.mapping.document.geometry import MOST_FRAMES, Pair, RegionFields
+from gateway.mapping.document.scan_lines import ScanLinesFields
 from gateway.mapping.moments import Moment
 from gateway.mapping.scalars import (
     Comment,
@@ -230,8 +231,22 @@ class CaptureFields(Fields):
         None, min_length=1, description="Time of each frame from the first, in ms.", examples=[[0, 50, 101]]
     )
     keep: KeepFields | None = Field(None, description="Kept frames of a loop, counted from 1; left out for all.")
+    scan_lines: ScanLinesFields | None = Field(
+        None, description="Where the media file holds scan lines: how a picture with a scale is made of them."
+    )
     burned_in_text: BurnedInTextFields | None = Field(None, description="Text in the picture; left out if unknown.")
     a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
     a_scan_lines: list[AScanLineFields] | None = Field(
         None, max_length=20, description="Lines on the picture along which the report plots grey levels."
     )
+
+    @property
+    def has_scale(self) -> bool:
+        """Whether pixels of the picture have a size in mm: by a calibration, or by the scan lines it is made of."""
+        return self.calibration is not None or self.scan_lines is not None
+
+    @property
+    def stated_speed_m_per_s(self) -> float | None:
+        """The speed of sound at which that scale holds, where stated."""
+        stated = self.calibration or self.scan_lines
+        return stated.assumed_speed_m_per_s if stated else None
