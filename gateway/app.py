@@ -24,6 +24,7 @@ from gateway.intake.archives import is_archive, unpacked
 from gateway.intake.exam_folder import ExamFolder, is_exam
 from gateway.intake.measurement_report import read_measurement_report, read_measurement_reports
 from gateway.intake.source_folder import SiteTables, read_exams
+from gateway.mapping.local_times import zone_named
 from gateway.mapping.protocols import load_protocols
 from gateway.mapping.repeatability import load_repeatability
 from gateway.mapping.speeds import load_speeds
@@ -206,7 +207,7 @@ def _read(exam: Path, settings: Settings, on_progress: Progress = _silent) -> tu
     speeds = load_speeds(Path(site.speeds) if site.speeds else None)
     protocols = load_protocols(Path(site.protocols)) if site.protocols else None
     made = site.generate_patient_ids
-    tables = SiteTables(speeds, protocols, ids_are_made=made)
+    tables = SiteTables(speeds, protocols, ids_are_made=made, site_zone=zone_named(site.time_zone))
     mapping = Path(site.mapping) if site.mapping else None
     folders = read_exams(exam, mapping, tables, on_progress=on_progress)
     return tuple(settled(folder, settings) for folder in folders)

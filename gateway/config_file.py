@@ -15,6 +15,7 @@ from pydantic import TypeAdapter, ValidationError
 from gateway.builders.overrides import check_overrides
 from gateway.errors import Place
 from gateway.errors.settings import SettingsError, SettingsFileError, SettingValueError, UnknownSettingError
+from gateway.mapping.local_times import zone_named
 from gateway.model.destination_override import DestinationOverride
 from gateway.settings import (
     DestinationSettings,
@@ -177,6 +178,12 @@ def _check_values(settings: Settings, text: str, file: Path) -> None:
             where=Place(str(file), _line_of(text, "issuer")),
         )
     _check_overrides(settings, text, file)
+    if settings.site.time_zone and zone_named(settings.site.time_zone) is None:
+        raise SettingValueError(
+            "site.time_zone takes a name of the IANA time zone database, such as Europe/Helsinki",
+            where=Place(str(file), _line_of(text, "time_zone")),
+            was=settings.site.time_zone,
+        )
     titles = [settings.network.ae_title, *(destination.ae_title for destination in settings.destinations)]
     for title in titles:
         if not re.fullmatch(_AE_TITLE, title):
@@ -236,6 +243,8 @@ single_eye_witness = false
 # A site without patient ids: name yourself as issuer, and let the gateway make an id where an exam states none.
 issuer = ""
 generate_patient_ids = false
+# Zone of times that state no offset from UTC, e.g. "Europe/Helsinki". Empty: such times are refused.
+time_zone = ""
 
 [store]
 # Database and spool. Holds patient data: keep it on a disk that only the gateway's user can read.

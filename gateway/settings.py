@@ -38,6 +38,9 @@ class SiteSettings:
     """Whom the site names as issuer of the patient identifiers that the gateway makes for it."""
     generate_patient_ids: bool = False
     """Make an identifier under `issuer` for a patient whose exam states none; without it, that is an error."""
+    time_zone: str = ""
+    """Zone of times that state no offset, by its name in the IANA database, e.g. ``Europe/Helsinki``; empty: such times
+    are refused. An exam document's own ``session.time_zone`` comes first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 
 from gateway.model.capture import Capture
 from gateway.model.exam import Exam
 from gateway.model.laterality import Eye
+from gateway.model.session import clock_words
 
 _EYE_WORDS = {Eye.RIGHT: "OD (right eye)", Eye.LEFT: "OS (left eye)"}
 
@@ -20,6 +22,7 @@ def capture_text(exam: Exam, capture: Capture) -> str:
         "; ".join(_position_words(capture)),
         "; ".join(_contact_words(capture)),
         "; ".join(_device_words(capture)),
+        "; ".join(_clock_words(exam, capture)),
         *(f"Caution: {caution.words}" for caution in exam.cautions),
         *capture.comment.strip().splitlines(),
     ]
@@ -51,6 +54,13 @@ def _contact_words(capture: Capture) -> Iterator[str]:
         yield f"vitreous cavity: {capture.vitreous.value.replace('-', ' ')}"
 
 
+def _clock_words(exam: Exam, capture: Capture) -> Iterator[str]:
+    ahead_s = exam.session.device.clock_ahead_s
+    if ahead_s and capture.acquired:
+        shown = capture.acquired + timedelta(seconds=ahead_s)
+        yield f"device clock showed {shown:%Y-%m-%d %H:%M:%S}, {clock_words(ahead_s)}; times here are corrected by that"
+
+
 def _device_words(capture: Capture) -> Iterator[str]:
     settings = capture.settings
     if settings.gain_db is not None:
@@ -61,5 +71,7 @@ def _device_words(capture: Capture) -> Iterator[str]:
         yield f"dynamic range {settings.dynamic_range_db:g} dB"
     if settings.depth_mm is not None:
         yield f"depth {settings.depth_mm:g} mm"
+    if capture.burned_in_text:
+        yield capture.burned_in_text.words
     if capture.calibration and capture.calibration.assumed_speed_m_per_s is not None:
         yield f"assumed speed of sound {capture.calibration.assumed_speed_m_per_s:g} m/s"

@@ -23,8 +23,8 @@ _LONGEST_COMMENT: Final = 10240
 def write_general_image(w: AttributeWriter, exam: Exam, capture: Capture, facts: PixelFacts, path: str) -> None:
     """Write image type, times and comments (PS3.3 C.7.6.1).
 
-    Patient Orientation is empty: rows and columns of an eye scan follow no body axis. Burned In Annotation is left out,
-    because nobody has stated whether the picture holds a name.
+    Patient Orientation is empty: rows and columns of an eye scan follow no body axis. Burned In Annotation is left out
+    where nobody has stated whether the picture holds a name.
     """
     # The fourth value is the sum of mode bits; an A-scan has none (C.8.5.6.1.1).
     mode = [] if capture.position.scan is Scan.A_SCAN else ["0001"]
@@ -39,6 +39,10 @@ def write_general_image(w: AttributeWriter, exam: Exam, capture: Capture, facts:
         w.set("AcquisitionDate", moment, origin)
         w.set("AcquisitionTime", moment, origin)
         w.set("AcquisitionDateTime", moment, origin)
+    text = capture.burned_in_text
+    if text:
+        shows_patient = text.identifies_patient and not text.is_masked
+        w.set("BurnedInAnnotation", "YES" if shows_patient else "NO", f"{path}.burned_in_text")
     comments = capture_text(exam, capture)
     if len(comments) > _LONGEST_COMMENT:
         comments = comments[: _LONGEST_COMMENT - 3] + "..."

@@ -217,3 +217,14 @@ class RegionOutsidePictureError(MediaError):
         "The region in which the scale holds is given in whole pixels counted from 0, both corners included, and lies "
         "within the picture. A region beyond it belongs to another picture size, so its scale may be wrong as well."
     )
+
+
+class MaskNotPossibleError(MediaError):
+    """Masking was asked for where pixels stay untouched."""
+
+    code = "mask-not-possible"
+    explanation = (
+        "Pixels of a DICOM object that is handed over are passed on byte for byte, often in a compression that cannot "
+        "be changed in one corner alone, so text in them is not made black. State burned_in_text without mask: the "
+        "object then carries Burned In Annotation. Where the text must go, hand over the picture exported without it."
+    )

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from gateway.intake.dicom_objects import is_dicom_file, open_dicom_object
 from gateway.intake.loops import open_loop
+from gateway.intake.scan_lines import open_scan_lines
 from gateway.intake.stills import open_still
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.media import FrameSource, PixelFacts
@@ -42,9 +43,11 @@ def open_capture_media(capture: Capture, files: Sequence[Path], *, name: str) ->
     Raises
     ------
     MediaError
-        As `gateway.intake.stills.open_still`, `gateway.intake.loops.open_loop` and
-        `gateway.intake.dicom_objects.open_dicom_object`.
+        As `gateway.intake.scan_lines.open_scan_lines`, `gateway.intake.stills.open_still`,
+        `gateway.intake.loops.open_loop` and `gateway.intake.dicom_objects.open_dicom_object`.
     """
+    if capture.scan_lines:
+        return open_scan_lines(files[0], capture, capture.scan_lines, name=name)
     if len(files) == 1 and is_dicom_file(files[0], name):
         return open_dicom_object(files[0], capture.kind, name=name)
     if capture.kind is CaptureKind.STILL:

@@ -9,6 +9,7 @@ import dataclasses
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
+from zoneinfo import ZoneInfo
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import ExamDocumentError, FrameError, NoCaptureLeftError
@@ -18,8 +19,10 @@ from gateway.intake.dicom_agreement import check_object
 from gateway.intake.dicom_objects import DicomSource, refuse_kept_range
 from gateway.intake.dicom_structure import is_dicom
 from gateway.intake.loops import times_from_first, trimmed
+from gateway.intake.masking import mask_refused, masked
 from gateway.intake.media_file import MEDIA_ENDINGS, read_head, sniff
 from gateway.intake.on_picture import check_capture, misplaced_parts, part_paths, place_of
+from gateway.intake.scan_lines import ScanLineSource
 from gateway.mapping.exam_document import MappedExam, read_exam_document
 from gateway.mapping.sources.exam import Trace
 from gateway.model.capture import Capture
@@ -64,6 +67,7 @@ def read_exam_folder(
     folder: Path,
     speeds: Mapping[str, TissueSpeed] | None = None,
     protocols: Mapping[str, Protocol] | None = None,
+    site_zone: ZoneInfo | None = None,
     *,
     on_progress: Progress | None = None,
     ids_are_made: bool = False,
@@ -78,6 +82,8 @@ def read_exam_folder(
         The site's table of speeds of sound; the shipped one where None.
     protocols : mapping of str to Protocol, optional
         Protocols that the session may name; the shipped ones where None.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none.
     on_progress : callable, optional
         Called with step, done and total.
     ids_are_made : bool
@@ -91,7 +97,9 @@ def read_exam_folder(
         If the document as a whole cannot become an exam, or no capture is left.
     """
     document = exam_document_in(folder)
-    mapped = read_exam_document(document, speeds=speeds, protocols=protocols, ids_are_made=ids_are_made)
+    mapped = read_exam_document(
+        document, speeds=speeds, protocols=protocols, ids_are_made=ids_are_made, site_zone=site_zone
+    )
     return with_media(mapped, document.parent, lambda name: name == document.name, on_progress=on_progress)
 
 
@@ -178,11 +186,17 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
     """Open one capture's media; return what is kept of it, and the capture with its times counted in kept frames."""
     files = [path_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
     source = open_capture_media(capture, files, name=_name_of(capture.files))
+    if isinstance(source, ScanLineSource):
+        capture = dataclasses.replace(capture, calibration=source.calibration)
     check_capture(exam, capture, path, source.facts)
     if isinstance(source, DicomSource):
         check_object(exam, capture, path, source)
         if capture.kept is not None:
             raise refuse_kept_range(place_of(exam, f"{path}.keep", path), capture.files[0])
+    if capture.burned_in_text and capture.burned_in_text.is_masked:
+        if isinstance(source, DicomSource):
+            raise mask_refused(place_of(exam, f"{path}.burned_in_text", path), capture.files[0])
+        source = masked(source, capture.burned_in_text.regions)
     kept = capture.kept
     if kept is None:
         return source, capture

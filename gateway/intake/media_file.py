@@ -74,6 +74,7 @@ _OTHERS = (
     (0, b"\xff\x4f\xff\x51", "a JPEG 2000 picture"),
     (0, b"II+\x00", "a BigTIFF picture"),
     (0, b"MM\x00+", "a BigTIFF picture"),
+    (0, b"\x93NUMPY", "a NumPy file; scan lines need scan_lines: beside it"),
     (0, b"%PDF", "a PDF"),
     (0, b"PK\x03\x04", "a ZIP archive"),
     (4, b"moov", "a QuickTime movie"),
@@ -85,7 +86,7 @@ HEAD_BYTES = 132
 MEDIA_ENDINGS = frozenset(
     f".{ending}"
     for ending in (
-        *("png", "jpg", "jpeg", "tif", "tiff", "bmp", "gif", "webp", "heic", "dcm"),
+        *("png", "jpg", "jpeg", "tif", "tiff", "bmp", "gif", "webp", "heic", "dcm", "npy"),
         *("avi", "mp4", "mov", "m4v", "mkv", "webm", "wmv", "mpg", "mpeg"),
     )
 )

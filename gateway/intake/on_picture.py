@@ -60,6 +60,15 @@ def check_capture(exam: Exam, capture: Capture, path: str, facts: PixelFacts) ->
             was=f"{region.x1}, {region.y1} on a picture of {facts.columns} x {facts.rows}",
             fix=f"write at most x1: {facts.columns - 1}, y1: {facts.rows - 1}, and check that the scale is its own",
         )
+    for number, area in enumerate(capture.burned_in_text.regions if capture.burned_in_text else ()):
+        if area.x1 >= facts.columns or area.y1 >= facts.rows:
+            raise RegionOutsidePictureError(
+                "an area with text reaches beyond the picture",
+                where=place_of(exam, f"{path}.burned_in_text.regions[{number}]", path),
+                was=f"{area.x1}, {area.y1} on a picture of {facts.columns} x {facts.rows}",
+                fix=f"write at most x1: {facts.columns - 1}, y1: {facts.rows - 1}, and check that the areas are this "
+                "picture's own",
+            )
     times = capture.timing.frame_times_ms
     if times and len(times) != facts.frame_count:
         raise FrameTimingError(

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from gateway.errors import GatewayError
 from gateway.errors.document import ExamDocumentError, SeveralProblemsError
@@ -51,11 +52,14 @@ class SiteTables:
         The site's own; the shipped ones where None.
     ids_are_made : bool
         The sources may state no patient identifier; see `mapping.exam_document`.
+    site_zone : ZoneInfo or None
+        Zone of times without offset where an exam states none.
     """
 
     speeds: Mapping[str, TissueSpeed] | None = None
     protocols: Mapping[str, Protocol] | None = None
     ids_are_made: bool = False
+    site_zone: ZoneInfo | None = None
 
 
 def read_exams(
@@ -83,7 +87,12 @@ def read_exams(
     if mapping is None or not path.is_dir() or is_exam(path):
         return (
             read_exam_folder(
-                path, tables.speeds, tables.protocols, on_progress=on_progress, ids_are_made=tables.ids_are_made
+                path,
+                tables.speeds,
+                tables.protocols,
+                tables.site_zone,
+                on_progress=on_progress,
+                ids_are_made=tables.ids_are_made,
             ),
         )
     return read_source_folder(path, load_source_mapping(mapping), tables, on_progress=on_progress)

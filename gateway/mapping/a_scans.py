@@ -53,7 +53,7 @@ def _check_line(part: CapturePart, fields: CaptureFields, line: AScanLineFields,
 
 
 def _wrong_ends(fields: CaptureFields, line: AScanLineFields) -> Iterator[Problem]:
-    if fields.calibration is None:
+    if not fields.has_scale:
         fix = "state calibration for this capture, or leave the line out"
         yield NoScaleError, "a capture without a scale", "", fix
     if line.start == line.end:

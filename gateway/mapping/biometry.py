@@ -88,7 +88,7 @@ def _check_formula_fields(part: MeasurementPart, fields: MeasurementFields) -> N
 
 def check_against_capture(part: MeasurementPart, fields: MeasurementFields, capture: CaptureFields) -> None:
     """Refuse a reading's speed that its picture contradicts, and a formula that this eye contradicts."""
-    assumed = capture.calibration.assumed_speed_m_per_s if capture.calibration else None
+    assumed = capture.stated_speed_m_per_s
     reading = fields.reading_speed_m_per_s
     if reading is not None and fields.points is not None and assumed is not None and assumed != reading:
         part.refuse(

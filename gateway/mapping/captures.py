@@ -15,10 +15,12 @@ from gateway.errors.document import (
     ValueOutOfRangeError,
 )
 from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
+from gateway.mapping.burned_in_text import burned_in_text_of, check_burned_in_text
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frame_numbers import check_frame_numbers, timing_of
-from gateway.mapping.frames_and_points import corner_point, frame_count
+from gateway.mapping.frames_and_points import corner_point, frame_count, refuse_turned_region
 from gateway.mapping.parts import Part
+from gateway.mapping.scan_lines import check_scan_lines, scan_lines_of
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
 from gateway.model.capture import (
     AcquisitionSettings,
@@ -44,6 +46,8 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             check_frame_numbers(part, part.fields)
             _check_picture(part, part.fields)
             _check_region(part, part.fields)
+            check_burned_in_text(part, part.fields)
+            check_scan_lines(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
@@ -135,12 +139,8 @@ def _check_picture(part: CapturePart, fields: CaptureFields) -> None:
 
 def _check_region(part: CapturePart, fields: CaptureFields) -> None:
     region = fields.calibration.region if fields.calibration else None
-    if region and (region.x0 > region.x1 or region.y0 > region.y1):
-        was = f"{region.x0},{region.y0} to {region.x1},{region.y1}"
-        what = "the region ends before it begins"
-        part.refuse(
-            ValueOutOfRangeError, what, "calibration", "region", was=was, fix="x0,y0 is top left, x1,y1 bottom right"
-        )
+    if region:
+        refuse_turned_region(part, region, "calibration", "region")
 
 
 def _check_shared_files(parts: Sequence[CapturePart]) -> None:
@@ -225,6 +225,8 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         protocol_step=fields.protocol_step or "",
         is_swept=bool(fields.swept),
         corrects=tuple(fields.corrects or ()),
+        scan_lines=scan_lines_of(fields.scan_lines) if fields.scan_lines else None,
+        burned_in_text=burned_in_text_of(fields.burned_in_text) if fields.burned_in_text else None,
     )
 
 

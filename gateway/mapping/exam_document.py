@@ -11,6 +11,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import (
@@ -31,9 +32,11 @@ from gateway.mapping.document.observations import (
     MeasurementFields,
 )
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated, without_missing
+from gateway.mapping.local_times import with_offsets
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
+from gateway.mapping.moments import true_time
 from gateway.mapping.observations import (
     annotation_of,
     check_annotation,
@@ -94,6 +97,7 @@ def read_exam_document(
     speeds: Mapping[str, TissueSpeed] | None = None,
     protocols: Mapping[str, Protocol] | None = None,
     ids_are_made: bool = False,
+    site_zone: ZoneInfo | None = None,
 ) -> MappedExam:
     """Read an exam document (``eye-ultrasound-exam/1``, YAML or JSON).
 
@@ -107,6 +111,8 @@ def read_exam_document(
         Protocols that a session may name, by name; the shipped ones where None.
     ids_are_made : bool
         The document may state no patient identifier, because the site's settings say that the gateway makes one.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none; without either they are refused.
 
     Returns
     -------
@@ -123,7 +129,14 @@ def read_exam_document(
         document = read_located(path)
     except DocumentError as err:
         raise ExamDocumentError([err]) from err
-    return map_exam_document(document, exam_key(path), speeds=speeds, protocols=protocols, ids_are_made=ids_are_made)
+    return map_exam_document(
+        document,
+        exam_key(path),
+        speeds=speeds,
+        protocols=protocols,
+        ids_are_made=ids_are_made,
+        site_zone=site_zone,
+    )
 
 
 def map_exam_document(
@@ -133,6 +146,7 @@ def map_exam_document(
     speeds: Mapping[str, TissueSpeed] | None = None,
     protocols: Mapping[str, Protocol] | None = None,
     ids_are_made: bool = False,
+    site_zone: ZoneInfo | None = None,
 ) -> MappedExam:
     """Check a document that has been read, or put together from a site's own sources, and turn it into an exam.
 
@@ -146,6 +160,8 @@ def map_exam_document(
         Protocols that a session may name, by name; the shipped ones where None.
     ids_are_made : bool
         The document may state no patient identifier, because the site's settings say that the gateway makes one.
+    site_zone : ZoneInfo, optional
+        Zone of times without offset where the document states none; without either they are refused.
 
     Raises
     ------
@@ -155,15 +171,16 @@ def map_exam_document(
     if not isinstance(document.root, Table):
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
-    duplicates: dict[TreePath, list[GatewayError]] = defaultdict(list)
-    for where_to, error in duplicate_keys(document):
-        duplicates[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
+    document, undecided_times = with_offsets(document, site_zone)
+    early: dict[TreePath, list[GatewayError]] = defaultdict(list)
+    for where_to, error in (*duplicate_keys(document), *undecided_times):
+        early[where_to[:2] if where_to and where_to[0] in SECTIONS else ()].append(error)
     head, problems = validated(document, (), ExamHeadFields, SECTIONS)
-    problems += [*duplicates[()], *_head_problems(document, head)]
+    problems += [*early[()], *_head_problems(document, head)]
     problems += identity_problems(document, ids_are_made=ids_are_made)
     stated = document.problems.get((), ())
     problems = [*stated, *without_missing(problems, stated)]
-    parts = _read_all_parts(document, duplicates, problems)
+    parts = _read_all_parts(document, early, problems)
     protocol = _protocol(document, head, protocols, problems)
     taken = take_steps(parts.captures, protocol)
     witnesses = _witnesses(parts, protocol, head)
@@ -232,11 +249,11 @@ def _witnesses(
 
 
 def _read_all_parts(
-    document: LocatedDocument, duplicates: Mapping[TreePath, Sequence[GatewayError]], problems: list[GatewayError]
+    document: LocatedDocument, early: Mapping[TreePath, Sequence[GatewayError]], problems: list[GatewayError]
 ) -> _Parts:
     def read(section: str, model: type[F]) -> list[Part[F]]:
         try:
-            return read_parts(document, section, model, duplicates)
+            return read_parts(document, section, model, early)
         except DocumentError as err:
             problems.append(err)
             return []
@@ -289,7 +306,9 @@ def _exam(key: str, document: LocatedDocument, head: ExamHeadFields, parts: _Par
         order=head.order.to_model() if head.order else Order(),
         session=head.session.to_model(tables.protocol),
         captures=tuple(
-            _capture(p, p.fields, tables, n) for n, p in enumerate(parts.captures, 1) if p.fields and p.is_good
+            _on_true_time(_capture(p, p.fields, tables, n), head)
+            for n, p in enumerate(parts.captures, 1)
+            if p.fields and p.is_good
         ),
         measurements=tuple(measurements),
         annotations=tuple(annotations),
@@ -299,6 +318,13 @@ def _exam(key: str, document: LocatedDocument, head: ExamHeadFields, parts: _Par
         is_synthetic=bool(head.synthetic),
         origins=_origins(document, parts, tables),
     )
+
+
+def _on_true_time(capture: Capture, head: ExamHeadFields) -> Capture:
+    device = head.session.device
+    if capture.acquired is None or device is None:
+        return capture
+    return replace(capture, acquired=true_time(capture.acquired, device.clock_ahead_s))
 
 
 def exam_key(path: Path) -> str:

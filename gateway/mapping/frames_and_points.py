@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from gateway.errors.document import ValueOutOfRangeError
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
+from gateway.mapping.document.geometry import RegionFields
+from gateway.mapping.parts import Part
 from gateway.model.calibration import PixelConvention, Point
 from gateway.model.capture import CaptureKind
 
@@ -27,3 +30,11 @@ def stored_frame(frame: int | None, capture: CaptureFields) -> int | None:
     if frame is None or capture.keep is None:
         return frame
     return frame - capture.keep.first + 1
+
+
+def refuse_turned_region(part: Part[CaptureFields], region: RegionFields, *steps: str | int) -> None:
+    """Refuse a rectangle whose corners are not in their order."""
+    if region.x0 > region.x1 or region.y0 > region.y1:
+        was = f"{region.x0},{region.y0} to {region.x1},{region.y1}"
+        fix = "x0,y0 is top left, x1,y1 bottom right"
+        part.refuse(ValueOutOfRangeError, "the region ends before it begins", *steps, was=was, fix=fix)

@@ -30,11 +30,19 @@ _MOMENT_PATTERN = _DATE_PATTERN + "T[0-9]{2}:[0-9]{2}:[0-9]{2}(?:\\.[0-9]{1,6})?
 _OFFSET_PATTERN = "(?:Z|[+-][0-9]{2}:[0-9]{2})"
 
 
+def true_time(shown: datetime, clock_ahead_s: float | None) -> datetime:
+    """Return the moment at which a clock that runs ahead by so many seconds showed a time."""
+    return shown - timedelta(seconds=clock_ahead_s or 0)
+
+
 def _moment(value: object) -> datetime:
     text = text_of(value, "a date and time")
     if re.fullmatch(_MOMENT_PATTERN.replace("T", "[T ]", 1), text, re.ASCII):
         raise refusal(
-            OffsetMissingError, "the offset from UTC is missing", was=text, fix="add it, e.g. +01:00, or Z for UTC"
+            OffsetMissingError,
+            "the offset from UTC is missing",
+            was=text,
+            fix="add it, e.g. +01:00, or Z for UTC; or state the zone: session.time_zone, or time_zone of the settings",
         )
     try:
         if re.fullmatch(_MOMENT_PATTERN + _OFFSET_PATTERN, text, re.ASCII) and text >= "1900":
@@ -51,5 +59,6 @@ def _moment(value: object) -> datetime:
 
 Moment = Annotated[
     datetime,
-    Rule(_moment, {"type": "string", "format": "date-time", "pattern": f"^{_MOMENT_PATTERN}{_OFFSET_PATTERN}$"}),
+    Rule(_moment, {"type": "string", "pattern": f"^{_MOMENT_PATTERN.replace('T', '[T ]', 1)}{_OFFSET_PATTERN}?$"}),
 ]
+"""With its offset from UTC when it is read here; `local_times` adds it before where a zone is stated."""

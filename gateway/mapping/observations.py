@@ -220,7 +220,7 @@ def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: C
             was=str(len(points)),
             fix="check the points",
         )
-    if capture.calibration is None:
+    if not capture.has_scale:
         fix = "state calibration for this capture, or leave the points out and give the displayed number"
         part.refuse(NoScaleError, "points on a capture without a scale", "points", was=fields.capture, fix=fix)
     if capture.kind is CaptureKind.LOOP and fields.frame is None:

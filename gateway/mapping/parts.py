@@ -49,7 +49,7 @@ class Part(Generic[F]):
     fields: F | None
     problems: list[GatewayError] = field(default_factory=list)
 
-    def refuse(self, error: type[GatewayError], what: str, *steps: str, was: str = "", fix: str = "") -> None:
+    def refuse(self, error: type[GatewayError], what: str, *steps: str | int, was: str = "", fix: str = "") -> None:
         """Add a problem at a field of this part."""
         where = self.document.place((*self.path, *steps))
         self.problems.append(error(what, where=where, was=was, fix=fix))
@@ -73,14 +73,14 @@ _MOST_SUGGESTIONS = 50
 
 
 def read_parts(
-    document: LocatedDocument, section: str, model: type[F], duplicates: Mapping[Path, Sequence[GatewayError]]
+    document: LocatedDocument, section: str, model: type[F], early: Mapping[Path, Sequence[GatewayError]]
 ) -> list[Part[F]]:
     """Read every part of a section by itself.
 
     Parameters
     ----------
-    duplicates : mapping of path to errors
-        Keys that stand twice, by the part they stand in.
+    early : mapping of path to errors
+        What was found wrong before, by the part it stands in: keys that stand twice, times that are undecided.
 
     Raises
     ------
@@ -100,7 +100,7 @@ def read_parts(
     for index, item in enumerate(node.items):
         path: Path = (section, index)
         fields, problems = validated(document, path, model)
-        problems += duplicates.get(path, ())
+        problems += early.get(path, ())
         stated = document.problems.get(path)
         if stated:
             fields, problems = None, [*stated, *without_missing(problems, stated)]

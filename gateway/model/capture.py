@@ -7,10 +7,12 @@ from datetime import datetime
 from enum import StrEnum
 
 from gateway.model.a_scan import AScanLine, AScanSettings
+from gateway.model.burned_in_text import BurnedInText
 from gateway.model.calibration import Calibration
 from gateway.model.laterality import Eye
 from gateway.model.media import GreyWindow
 from gateway.model.position import ProbePosition
+from gateway.model.scan_lines import ScanLines
 from gateway.model.witness import EyeWitness
 
 
@@ -144,6 +146,10 @@ class Capture:
     """1-based place in the exam document, kept when other captures are held; 0 where there is no document."""
     a_scan: AScanSettings | None = None
     a_scan_lines: tuple[AScanLine, ...] = ()
+    scan_lines: ScanLines | None = None
+    """Where the file holds raw lines; `calibration` then follows from them once the file was opened."""
+    burned_in_text: BurnedInText | None = None
+    """None where nobody has looked."""
     eye_witnesses: tuple[EyeWitness, ...] = ()
     """Everything that named the eye; all of them say `eye`."""
     page: int | None = None

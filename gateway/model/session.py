@@ -19,6 +19,8 @@ class Device:
     model: str = ""
     serial: str = ""
     software: str = ""
+    clock_ahead_s: float = 0.0
+    """By how much its clock ran ahead of true time; times in the exam are true, this plus them is what it showed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,3 +68,8 @@ class Session:
     protocol: Protocol | None = None
     """What was to be acquired, where the exam names a protocol."""
     declared_swept: tuple[DeclaredSweep, ...] = ()
+
+
+def clock_words(ahead_s: float) -> str:
+    """Return how a clock ran in words: ``130 s ahead`` or ``2.5 s behind``."""
+    return f"{abs(ahead_s):g} s {'ahead' if ahead_s > 0 else 'behind'}"

@@ -125,6 +125,8 @@ def _device_details(capture: Capture) -> Iterator[str]:
         yield f"dynamic range {settings.dynamic_range_db:g} dB"
     if settings.depth_mm is not None:
         yield f"depth {settings.depth_mm:g} mm"
+    if capture.burned_in_text:
+        yield capture.burned_in_text.words
     if capture.calibration is None:
         yield "no scale"
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from gateway.model.biometry import LENS_POWER_CAUTION
@@ -11,6 +11,7 @@ from gateway.model.exam import Exam, HeldPart, MeasuredExam
 from gateway.model.finding import Finding, Presence
 from gateway.model.laterality import Eye
 from gateway.model.people import PersonName, Sex
+from gateway.model.session import clock_words
 from gateway.reports.captures import capture_card, capture_numbers, eye_words, share_details
 from gateway.reports.characters import seen
 from gateway.reports.content import EyeSection, FindingRow, HeldRow, Line, PatientName, Report
@@ -161,6 +162,10 @@ def _session(exam: Exam) -> Iterator[tuple[str, str]]:
     session = exam.session
     device, probe = session.device, session.probe
     yield "Examined", f"{session.start:%Y-%m-%d %H:%M} (UTC{_offset(session.start)})"
+    if device.clock_ahead_s:
+        shown = session.start + timedelta(seconds=device.clock_ahead_s)
+        words = f"ran {clock_words(device.clock_ahead_s)} and showed {shown:%Y-%m-%d %H:%M:%S} at the start"
+        yield "Device clock", f"{words}; times here are corrected by that"
     yield "Institution", session.institution
     yield "Station", session.station
     yield "Examiner", _person(session.examiner)

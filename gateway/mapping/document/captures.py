@@ -11,6 +11,7 @@ from gateway.errors.document import EyeNotSingleError, MediaPathError
 from gateway.mapping.document.a_scans import AScanLineFields, AScanSettingsFields, AScanStripFields
 from gateway.mapping.document.base import Fields, PersonFields
 from gateway.mapping.document.geometry import MOST_FRAMES, Pair, RegionFields
+from gateway.mapping.document.scan_lines import ScanLinesFields
 from gateway.mapping.moments import Moment
 from gateway.mapping.scalars import (
     Comment,
@@ -126,6 +127,26 @@ class ThermalIndexFields(Fields):
         description="TIS soft tissue, TIB bone, TIC cranial.", examples=["TIS"]
     )
     value: Annotated[float, number(low=0, high=100)] = Field(description="Its value.", examples=[0.2])
+
+
+class BurnedInTextFields(Fields):
+    """Text that is part of the picture, as somebody who looked at it states it."""
+
+    model_config = ConfigDict(json_schema_extra={"if": {"required": ["mask"]}, "then": {"required": ["regions"]}})
+
+    identifies_patient: Switch = Field(
+        description="Whether the text identifies the patient (name, number, date of birth); it becomes Burned In "
+        "Annotation.",
+        examples=["yes"],
+    )
+    regions: list[RegionFields] | None = Field(
+        None, min_length=1, max_length=50, description="Areas with text; to be masked they must cover all of it."
+    )
+    mask: Switch | None = Field(
+        None,
+        description="Whether a copy with these areas made black goes out instead; the file itself is never changed.",
+        examples=["yes"],
+    )
 
 
 class KeepFields(Fields):
@@ -279,6 +300,10 @@ class CaptureFields(Fields):
     grey_window: GreyWindowFields | None = Field(
         None, description="How 16-bit grey becomes 8-bit; left out for the least and greatest level."
     )
+    scan_lines: ScanLinesFields | None = Field(
+        None, description="Where the media file holds scan lines: how a picture with a scale is made of them."
+    )
+    burned_in_text: BurnedInTextFields | None = Field(None, description="Text in the picture; left out if unknown.")
     a_scan: AScanSettingsFields | None = Field(None, description="How an A-scan was made.")
     a_scan_lines: list[AScanLineFields] | None = Field(
         None, max_length=20, description="Lines on the picture along which the report plots grey levels."
@@ -290,3 +315,14 @@ class CaptureFields(Fields):
         "contradiction holds the capture.",
         examples=[["ImageLaterality"]],
     )
+
+    @property
+    def has_scale(self) -> bool:
+        """Whether pixels of the picture have a size in mm: by a calibration, or by the scan lines it is made of."""
+        return self.calibration is not None or self.scan_lines is not None
+
+    @property
+    def stated_speed_m_per_s(self) -> float | None:
+        """The speed of sound at which that scale holds, where stated."""
+        stated = self.calibration or self.scan_lines
+        return stated.assumed_speed_m_per_s if stated else None

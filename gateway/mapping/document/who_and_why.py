@@ -8,7 +8,8 @@ from pydantic import ConfigDict, Field
 
 from gateway.mapping.document.base import CodeFields, Fields, PersonFields, ReasonFields
 from gateway.mapping.document.captures import EyeWord
-from gateway.mapping.moments import Date, Moment
+from gateway.mapping.local_times import TimeZone
+from gateway.mapping.moments import Date, Moment, true_time
 from gateway.mapping.scalars import HalfHours, Required64, Text16, Text64, Uid, matching, number, word_of
 from gateway.model.order import Order, RequestedProcedure
 from gateway.model.people import Patient, Sex
@@ -92,6 +93,12 @@ class DeviceFields(Fields):
     model: Text64 | None = Field(None, description="Its model name.", examples=["Workstation A"])
     serial: Text64 | None = Field(None, description="Its serial number.", examples=["0104"])
     software: Text64 | None = Field(None, description="Version of its software.", examples=["1.10"])
+    clock_ahead_s: Annotated[float, number(low=-86400, high=86400)] | None = Field(
+        None,
+        description="By how many seconds the device's clock ran ahead of true time (behind: a negative number). Every "
+        "time of the document was read off that clock; objects carry the true time and say what the clock showed.",
+        examples=[130],
+    )
 
 
 class ProbeFields(Fields):
@@ -142,7 +149,14 @@ class SessionFields(Fields):
     """When, where, by whom and with which device the exam was made."""
 
     start: Moment = Field(
-        description="Start of the exam, with the offset from UTC that applied.", examples=["2026-03-02T09:30:00+01:00"]
+        description="Start of the exam, with the offset from UTC that applied; without it where a time zone is stated.",
+        examples=["2026-03-02T09:30:00+01:00"],
+    )
+    time_zone: TimeZone | None = Field(
+        None,
+        description="Zone of the times that state no offset, by its name in the IANA database. A time that its clocks "
+        "showed twice is held.",
+        examples=["Europe/Helsinki"],
     )
     examiner: PersonFields | None = Field(None, description="Who held the probe.", examples=["Lind^Tove"])
     performing_physician: PersonFields | None = Field(None, description="The physician responsible.")
@@ -165,12 +179,18 @@ class SessionFields(Fields):
         device = self.device or DeviceFields()
         probe = self.probe or ProbeFields()
         return Session(
-            start=self.start,
+            start=true_time(self.start, device.clock_ahead_s),
             examiner=self.examiner.to_model() if self.examiner else None,
             performing_physician=self.performing_physician.to_model() if self.performing_physician else None,
             institution=self.institution or "",
             station=self.station or "",
-            device=Device(device.maker or "", device.model or "", device.serial or "", device.software or ""),
+            device=Device(
+                device.maker or "",
+                device.model or "",
+                device.serial or "",
+                device.software or "",
+                device.clock_ahead_s or 0,
+            ),
             probe=Probe(probe.type or "", probe.nominal_frequency_mhz, probe.cycles, probe.bandwidth_mhz),
             visit=self.visit or "",
             protocol=protocol,

@@ -33,6 +33,7 @@ REQUIRED_IN_FORMAT_1 = {
     "ScaleFields": {"x", "y"},
     "SectorFields": {"pivot", "pivot_to_face_mm"},
     "RegionFields": {"x0", "y0", "x1", "y1"},
+    "BurnedInTextFields": {"identifies_patient"},
     "KeepFields": {"first", "last"},
     "ThermalIndexFields": {"kind", "value"},
     "MeasurementFields": {"id", "capture", "kind"},
