@@ -215,5 +215,5 @@ def _calibration_of(fields: CalibrationFields) -> Calibration:
         scale_source=fields.scale_source or ScaleSource.DEVICE,
         region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
         scale_tolerance_percent=fields.scale_tolerance_percent,
-        a_scan_strip=strip_of(fields.a_scan_strip) if fields.a_scan_strip else None,
+        a_scan_strip=strip_of(fields.a_scan_strip, fields) if fields.a_scan_strip else None,
     )

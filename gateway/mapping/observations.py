@@ -20,6 +20,7 @@ from gateway.errors.document import (
     UnitNotFittingError,
 )
 from gateway.errors.measurement import NoScaleError, PointCountError, ToleranceNotApplicableError
+from gateway.mapping.a_scans import check_beside_strip
 from gateway.mapping.biometry import check_against_capture, check_biometry, gates_of
 from gateway.mapping.captures import clock_hour_of
 from gateway.mapping.document.base import FindingWords
@@ -227,7 +228,9 @@ def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: C
         part.refuse(
             FieldMissingError, "points on a loop without their frame", "points", fix="write frame: and its number"
         )
-    _check_points(part, [corner_point(pair, capture.calibration) for pair in points], "points")
+    corners = [corner_point(pair, capture.calibration) for pair in points]
+    _check_points(part, corners, "points")
+    check_beside_strip(part, corners, capture)
 
 
 def measurement_of(
@@ -249,6 +252,7 @@ def measurement_of(
         comment=fields.comment or "",
         refraction_tolerance_mm=fields.refraction_tolerance_mm,
         gates=gates_of(part, fields, speeds),
+        gate_tolerance_us=fields.gate_tolerance_us,
         formula=fields.formula,
         implant=fields.implant.to_model() if fields.implant else None,
         reading_m_per_s=fields.reading_speed_m_per_s,

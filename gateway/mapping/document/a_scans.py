@@ -48,6 +48,9 @@ class AScanStripFields(Fields):
         "grows upwards or to the left.",
         examples=[-1.25],
     )
+    zero: Pair | None = Field(
+        None, description="Pixel of zero depth on the baseline of the amplitude; never assumed.", examples=[[12, 470]]
+    )
 
 
 class SpikeFields(Fields):
@@ -59,6 +62,21 @@ class SpikeFields(Fields):
     percent: DisplayedNumber = Field(description="Percent of the initial spike, as displayed.", examples=[42])
 
 
+class EchoDifferenceFields(Fields):
+    """Two echoes brought to the same height, each by its own gain."""
+
+    structure: Annotated[str, concept_word("structure")] = Field(description="What sent the echo.", examples=["retina"])
+    reference: Annotated[str, concept_word("structure")] = Field(
+        description="What it is compared with.", examples=["sclera"]
+    )
+    gain_db: Annotated[float, number(low=-200, high=300)] = Field(
+        description="Gain in dB at which the echo reaches the height.", examples=[58]
+    )
+    reference_gain_db: Annotated[float, number(low=-200, high=300)] = Field(
+        description="Gain in dB at which the reference reaches the same height.", examples=[44]
+    )
+
+
 class AScanSettingsFields(Fields):
     """How an A-scan was made; reflectivity has a meaning on a standardized one alone."""
 
@@ -68,4 +86,7 @@ class AScanSettingsFields(Fields):
     )
     spikes: list[SpikeFields] | None = Field(
         None, max_length=100, description="Spikes whose height was read; only where it is standardized."
+    )
+    differences: list[EchoDifferenceFields] | None = Field(
+        None, max_length=100, description="Echoes compared by gain; only where it is standardized."
     )

@@ -69,6 +69,9 @@ class GateFields(Fields):
     speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
         None, description="Speed of sound itself, instead of a tissue.", examples=[1532]
     )
+    speed_tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
+        None, description="How far the real speed may lie from it either way, where somebody states that.", examples=[5]
+    )
 
 
 class ImplantFields(Fields):
@@ -135,6 +138,9 @@ class MeasurementFields(Fields):
     )
     gates: list[GateFields] | None = Field(
         None, min_length=1, max_length=100, description="Gates of an A-scan from front to back; a length of its own."
+    )
+    gate_tolerance_us: Annotated[float, number(above=0, high=10)] | None = Field(
+        None, description="How far each echo's time may lie from the stated one either way.", examples=[0.02]
     )
     formula: Annotated[LengthFormula, word_of(LengthFormula)] | None = Field(
         None,

@@ -30,6 +30,10 @@ REQUIRED_IN_FORMAT_1 = {
     "QuantityFields": {"value", "unit"},
     "GateFields": {"segment", "start_us", "end_us"},
     "ImplantFields": {"material"},
+    "AScanLineFields": {"id", "from", "to"},
+    "AScanStripFields": {"region", "mm_per_pixel", "depth_axis"},
+    "SpikeFields": {"structure", "percent"},
+    "EchoDifferenceFields": {"structure", "reference", "gain_db", "reference_gain_db"},
     "AnnotationFields": {"capture", "kind"},
     "FindingFields": {"id", "eye", "what"},
 }
