@@ -80,7 +80,7 @@ def measure(exam: Exam, repeatability: Sequence[RepeatabilityFigure] = ()) -> Me
         conditions = Conditions(exam.session.probe, figures_for(measurement, capture, repeatability))
         try:
             value = measured_value(measurement, capture.calibration, conditions)
-            values.append(with_second_lengths(value, capture))
+            values.append(with_second_lengths(value, capture, conditions.probe, conditions.figures))
         except GatewayError as error:
             place = exam.origins.get(f"measurements {measurement.id}")
             error.where = error.where or place or f"measurement {measurement.id} on {measurement.capture_id}"

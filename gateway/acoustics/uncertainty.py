@@ -29,9 +29,9 @@ Floats = NDArray[np.float64]
 Parts = tuple[list[UncertaintyComponent], list[str]]
 """What is included, and what is left out and why."""
 
-_WHOLE_WIDTH = 1 / math.sqrt(12.0)
+WHOLE_WIDTH = 1 / math.sqrt(12.0)
 """Standard uncertainty of a rectangular distribution of width 1, e.g. of a last digit (4.3.7, F.2.2.1)."""
-_HALF_WIDTH = 1 / math.sqrt(3.0)
+HALF_WIDTH = 1 / math.sqrt(3.0)
 """Standard uncertainty of a rectangular distribution of half-width 1 (4.3.7)."""
 _ACROSS = 0.1
 """Share of a length across the beams above which it is said that lateral resolution is not known."""
@@ -149,7 +149,7 @@ class _Slopes:
 
     def calipers(self) -> UncertaintyComponent:
         pitch = np.array([self._reading.calibration.mm_per_pixel_x, self._reading.calibration.mm_per_pixel_y])
-        standard = float(np.linalg.norm(self.of_points * pitch * _WHOLE_WIDTH))
+        standard = float(np.linalg.norm(self.of_points * pitch * WHOLE_WIDTH))
         return UncertaintyComponent(
             "calipers to the pixel", standard, "half a pixel either way in x and y at each point, rectangular"
         )
@@ -174,14 +174,14 @@ def _last_digit(reading: Reading) -> list[UncertaintyComponent]:
     if reading.displayed is None or not reading.displayed.text:
         return []
     step = 10.0 ** -len(reading.displayed.text.partition(".")[2])
-    return [UncertaintyComponent("last digit displayed", step * _WHOLE_WIDTH, "half a step either way, rectangular")]
+    return [UncertaintyComponent("last digit displayed", step * WHOLE_WIDTH, "half a step either way, rectangular")]
 
 
 def _scale(reading: Reading, slopes: _Slopes) -> Parts:
     tolerance = reading.calibration.scale_tolerance_percent
     if tolerance is None:
         return [], ["scale (its tolerance is not stated)"]
-    standard = slopes.by_scale() * tolerance / 100 * _HALF_WIDTH
+    standard = slopes.by_scale() * tolerance / 100 * HALF_WIDTH
     return [UncertaintyComponent("scale", standard, f"stated tolerance {tolerance:g} % either way, rectangular")], []
 
 
@@ -196,7 +196,7 @@ def _speed(reading: Reading, slopes: _Slopes) -> Parts:
         return [], ["speed of sound (its tolerance is not stated)"]
     if slopes.beams is None or assumed is None:
         return [], ["speed of sound (the beams are not stated)"]
-    standard = slopes.by_speed(slopes.beams, assumed) * speed.tolerance_m_per_s * _HALF_WIDTH
+    standard = slopes.by_speed(slopes.beams, assumed) * speed.tolerance_m_per_s * HALF_WIDTH
     how = f"stated tolerance {speed.tolerance_m_per_s:g} m/s either way, rectangular"
     return [UncertaintyComponent("speed of sound", standard, how)], []
 
@@ -215,12 +215,12 @@ def _resolution(reading: Reading, slopes: _Slopes, probe: Probe) -> Parts:
     whole = float(np.linalg.norm(slopes.of_moved))
     across = math.sqrt(max(0.0, whole**2 - along**2))
     left_out = ["resolution across the beams (not stated)"] if across > _ACROSS * whole else []
-    return [UncertaintyComponent("axial resolution", along * resolution_mm * _WHOLE_WIDTH, how)], left_out
+    return [UncertaintyComponent("axial resolution", along * resolution_mm * WHOLE_WIDTH, how)], left_out
 
 
 def _refraction(reading: Reading) -> Parts:
     tolerance_mm = reading.measurement.refraction_tolerance_mm
     if tolerance_mm is None or quantity_rule(reading.measurement.kind).unit is not Unit.MM:
         return [], ["refraction (neglected, not quantified)"]
-    standard = in_unit(tolerance_mm, reading.unit) * _HALF_WIDTH
+    standard = in_unit(tolerance_mm, reading.unit) * HALF_WIDTH
     return [UncertaintyComponent("refraction", standard, f"stated tolerance {tolerance_mm:g} mm, rectangular")], []

@@ -67,7 +67,7 @@ def _length_row(value: MeasuredValue, length: BiometryValue) -> list[str]:
         _what(value),
         value.measurement.capture_id,
         "-",
-        length.quantity.words,
+        _with_uncertainty(length.quantity, length.uncertainty),
         _method_words(value, length),
     ]
 

@@ -97,12 +97,16 @@ class LengthRow:
         Equation with its numbers, segments with their speeds, publication.
     remarks : tuple of str
         What was not stated, and what the length is not for.
+    is_the_value : bool
+        Whether it is the measurement's own value, said how it came about, rather than a second one.
     """
 
     value: str
+    uncertainty: str
     method: str
     basis: str
     remarks: tuple[str, ...]
+    is_the_value: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from gateway.model.measurement import MeasuredValue
+from gateway.model.measurement import MeasuredValue, ValueOrigin
 from gateway.model.uncertainty import Uncertainty
 from gateway.reports.characters import seen
 
@@ -55,6 +55,10 @@ def _uncertainties(values: Sequence[MeasuredValue]) -> Iterator[tuple[str, Uncer
     for value in values:
         if value.uncertainty is not None:
             yield value.measurement.id, value.uncertainty
+        if value.origin is not ValueOrigin.FROM_GATES:
+            for length in value.biometry:
+                if length.uncertainty is not None:
+                    yield f"{value.measurement.id} by {length.method.replace('-', ' ')}", length.uncertainty
         if value.corrected is not None and value.corrected.uncertainty is not None:
             yield value.measurement.id, value.corrected.uncertainty
 

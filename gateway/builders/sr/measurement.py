@@ -187,6 +187,7 @@ def _second_length(
         *_modifiers(measurement, eye, method, concept("sr", "calculated"), meaning),
         inferred_from(displayed),
         *length_basis(length, measurement.kind, eye, scope),
+        *uncertainty_items(length.uncertainty, length.quantity.unit, scope),
         *scope.tracking(f"{measurement.id} {length.method}", f"measurement {measurement.id} {length.method}"),
         *_measurer(measurement, scope),
     )
