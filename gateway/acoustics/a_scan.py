@@ -218,11 +218,6 @@ class Sampling:
     interval_us: float
     start_mm: float = 0.0
 
-    @classmethod
-    def at_rate(cls, rate_mhz: float, start_mm: float = 0.0) -> Sampling:
-        """Return the sampling of a digitizer with this many million samples a second."""
-        return cls(1.0 / rate_mhz if rate_mhz > 0 else 0.0, start_mm)
-
 
 def from_samples(samples: NDArray[np.generic], sampling: Sampling, speed_m_per_s: float) -> AScan:
     """Return the A-scan that a scan line's samples are.
@@ -244,7 +239,7 @@ def from_samples(samples: NDArray[np.generic], sampling: Sampling, speed_m_per_s
         raise LineNotMeasurableError(
             "the samples of a scan line need an interval",
             was=f"{sampling.interval_us:g} us",
-            fix="give the interval in microseconds, or the rate in MHz",
+            fix="give the interval in microseconds, or the rate in million samples a second",
         )
     time_us: Floats = np.arange(len(amplitude), dtype=np.float64) * sampling.interval_us
     depth_mm = distance_mm(time_us, speed_m_per_s)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from gateway.acoustics.reflectivity import reflectivity, required_sensitivity_db
 from gateway.errors import GatewayError
@@ -24,13 +26,18 @@ from gateway.errors.measurement import (
     ReflectivityNotStandardizedError,
     StripOverlapsPictureError,
 )
-from gateway.mapping.document.a_scans import AScanLineFields, AScanSettingsFields, AScanStripFields
+from gateway.mapping.document.a_scans import (
+    AScanLineFields,
+    AScanSamplesFields,
+    AScanSettingsFields,
+    AScanStripFields,
+)
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.document.geometry import RegionFields
 from gateway.mapping.document.observations import MeasurementFields
 from gateway.mapping.frames_and_points import corner_point, frame_count, stored_frame
 from gateway.mapping.parts import Part
-from gateway.model.a_scan import AScanLine, AScanSettings, AScanStrip, EchoDifference, SpikeHeight
+from gateway.model.a_scan import AScanLine, AScanSamples, AScanSettings, AScanStrip, EchoDifference, SpikeHeight
 from gateway.model.calibration import PixelRegion, Point
 from gateway.model.capture import CaptureKind
 from gateway.model.measurement import TissueSpeed
@@ -54,6 +61,8 @@ def check_a_scans(part: CapturePart, fields: CaptureFields, speeds: Speeds) -> N
         _check_strip(part, fields, fields.calibration, fields.calibration.a_scan_strip)
     if fields.a_scan is not None:
         _check_settings(part, fields, fields.a_scan)
+        if fields.a_scan.samples is not None:
+            _check_samples(part, fields.a_scan.samples, speeds)
 
 
 def _check_line(part: CapturePart, fields: CaptureFields, line: AScanLineFields, speeds: Speeds) -> None:
@@ -75,7 +84,7 @@ def _wrong_ends(fields: CaptureFields, line: AScanLineFields) -> Iterator[Proble
         yield LineNotMeasurableError, "a line on the strip in which the device drew an A-scan of its own", "", fix
 
 
-def _wrong_speed(line: AScanLineFields, speeds: Speeds) -> Iterator[Problem]:
+def _wrong_speed(line: AScanLineFields | AScanSamplesFields, speeds: Speeds) -> Iterator[Problem]:
     if line.tissue is not None and line.speed_m_per_s is not None:
         yield ContradictingFieldsError, "tissue and speed_m_per_s both stand here", "", "leave one of them out"
     if line.tissue is not None and line.tissue not in speeds:
@@ -146,6 +155,18 @@ def _corners(region: RegionFields) -> str:
     return f"{region.x0},{region.y0} to {region.x1},{region.y1}"
 
 
+def _check_samples(part: CapturePart, samples: AScanSamplesFields, speeds: Speeds) -> None:
+    steps = ("a_scan", "samples")
+    for error, what, was, fix in _wrong_speed(samples, speeds):
+        part.refuse(error, f"samples of an A-scan: {what}", *steps, was=was, fix=fix)
+    if samples.tissue is None and samples.speed_m_per_s is None:
+        what = "samples of an A-scan without a speed of sound"
+        part.refuse(FieldMissingError, what, *steps, fix="write tissue or speed_m_per_s")
+    if (samples.interval_us is None) == (samples.rate_mhz is None):
+        what = "samples of an A-scan need an interval or a rate, and one alone"
+        part.refuse(ContradictingFieldsError, what, *steps, fix="write interval_us or rate_mhz")
+
+
 def _check_settings(part: CapturePart, capture: CaptureFields, fields: AScanSettingsFields) -> None:
     settings = settings_of(fields)
     if not settings.spikes and not settings.differences:
@@ -179,18 +200,20 @@ def lines_of(part: CapturePart, fields: CaptureFields, speeds: Speeds) -> tuple[
             corner_point(line.start, fields.calibration),
             corner_point(line.end, fields.calibration),
             stored_frame(line.frame, fields),
-            _speed(part, line, number, speeds),
+            _speed(part, line, ("a_scan_lines", number), speeds),
             line.band_mm or 0.0,
         )
         for number, line in enumerate(fields.a_scan_lines or [])
     )
 
 
-def _speed(part: CapturePart, line: AScanLineFields, number: int, speeds: Speeds) -> TissueSpeed | None:
+def _speed(
+    part: CapturePart, line: AScanLineFields | AScanSamplesFields, steps: tuple[str | int, ...], speeds: Speeds
+) -> TissueSpeed | None:
     if line.tissue is not None:
         return speeds[line.tissue]
     if line.speed_m_per_s is not None:
-        source = str(part.document.place((*part.path, "a_scan_lines", number, "speed_m_per_s")))
+        source = str(part.document.place((*part.path, *steps, "speed_m_per_s")))
         return TissueSpeed(line.speed_m_per_s, "", source)
     return None
 
@@ -202,8 +225,18 @@ def strip_of(fields: AScanStripFields, calibration: CalibrationFields) -> AScanS
     return AScanStrip(region, fields.mm_per_pixel, fields.depth_axis, fields.percent_per_pixel, zero)
 
 
+def a_scan_of(part: CapturePart, fields: AScanSettingsFields, speeds: Speeds) -> AScanSettings:
+    """Return the model's settings of an A-scan with its samples; they have been checked."""
+    samples, settings = fields.samples, settings_of(fields)
+    speed = _speed(part, samples, ("a_scan", "samples"), speeds) if samples is not None else None
+    if samples is None or speed is None:
+        return settings
+    interval_us = samples.interval_us if samples.interval_us is not None else 1 / (samples.rate_mhz or math.inf)
+    return replace(settings, samples=AScanSamples(tuple(samples.values), interval_us, speed, samples.start_mm or 0.0))
+
+
 def settings_of(fields: AScanSettingsFields) -> AScanSettings:
-    """Return the model's settings of an A-scan."""
+    """Return how an A-scan was made, without its samples."""
     spikes = tuple(SpikeHeight(s.structure, float(s.percent), s.percent) for s in fields.spikes or [])
     differences = tuple(
         EchoDifference(d.structure, d.reference, d.gain_db, d.reference_gain_db) for d in fields.differences or []

@@ -14,7 +14,7 @@ from gateway.errors.document import (
     FrameTimingError,
     ValueOutOfRangeError,
 )
-from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
+from gateway.mapping.a_scans import a_scan_of, check_a_scans, lines_of, strip_of
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frames_and_points import corner_point, frame_count
 from gateway.mapping.parts import Part
@@ -177,7 +177,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         is_key_image=bool(fields.key_image),
         comment=fields.comment or "",
         number=number,
-        a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
+        a_scan=a_scan_of(part, fields.a_scan, speeds) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
     )
 

@@ -76,6 +76,24 @@ class EchoDifference:
 
 
 @dataclass(frozen=True, slots=True)
+class AScanSamples:
+    """Samples of one scan line as a device exported them: envelope or detected amplitude, in order of time.
+
+    Parameters
+    ----------
+    interval_us : float
+        Between two samples.
+    start_mm : float
+        Depth of the first sample at `speed`.
+    """
+
+    values: tuple[float, ...]
+    interval_us: float
+    speed: TissueSpeed
+    start_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class AScanSettings:
     """How an A-scan was made.
 
@@ -87,12 +105,14 @@ class AScanSettings:
         Gain at which reflectivity is read.
     spikes : tuple of SpikeHeight
     differences : tuple of EchoDifference
+    samples : AScanSamples or None
     """
 
     standardized: bool = False
     tissue_sensitivity_db: float | None = None
     spikes: tuple[SpikeHeight, ...] = ()
     differences: tuple[EchoDifference, ...] = ()
+    samples: AScanSamples | None = None
 
 
 class ReflectivityClass(StrEnum):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gateway.errors import GatewayError
-from gateway.model.a_scan import AScanLine, AScanSettings, AScanStrip, EchoDifference, SpikeHeight
+from gateway.model.a_scan import AScanLine, AScanSamples, AScanSettings, AScanStrip, EchoDifference, SpikeHeight
 from gateway.model.biometry import Gate, Implant, LengthFormula, Material
 from gateway.model.calibration import DepthAxis, PixelRegion, Point
 
@@ -55,7 +55,12 @@ def test_everything_reaches_the_model(read, everything):
         PixelRegion(0, 480, 639, 559), 0.0625, DepthAxis.LEFT_TO_RIGHT, -1.25, Point(12.5, 550.5)
     )
     spikes, differences = (SpikeHeight("choroid", 42.0, "42"),), (EchoDifference("retina", "sclera", 58.0, 44.0),)
-    assert capture.a_scan == AScanSettings(True, 72.0, spikes, differences)
+    samples = capture.a_scan.samples
+    assert capture.a_scan == AScanSettings(True, 72.0, spikes, differences, samples)
+    assert samples == AScanSamples((0, 12, 255, 40), 0.02, samples.speed, 3)
+    assert samples.speed.tissue == "tumour"
+    by_rate = exam.capture("os-a").a_scan.samples
+    assert (by_rate.interval_us, by_rate.speed.speed_m_per_s) == (0.02, 1532)
     axis, slant = capture.a_scan_lines
     # The capture counts from pixel centres: half a pixel is added.
     assert axis == AScanLine("axis", Point(16, 240), Point(560.5, 240), None, axis.speed, 0.5)
@@ -106,6 +111,7 @@ def test_contradictions_hold_the_measurement(read, measurement, code):
 
 
 LINE = ", a_scan_lines: [{id: a, from: [1, 1], to: [1, 50]%s}]"
+SAMPLES = ", a_scan: {samples: {values: [0, 1, 0], %s}}"
 SPIKES = ", a_scan: {standardized: yes, tissue_sensitivity_db: 72, spikes: [{structure: %s}]}"
 STRIP = ", a_scan_strip: {region: {x0: 0, y0: %s, x1: 99, y1: 99}, mm_per_pixel: 0.05, depth_axis: left-to-right%s}"
 
@@ -132,6 +138,10 @@ STRIP = ", a_scan_strip: {region: {x0: 0, y0: %s, x1: 99, y1: 99}, mm_per_pixel:
          " reference_gain_db: 44}]}"}, "reflectivity-not-standardized"),
         ({"more": ", a_scan: {standardized: yes, tissue_sensitivity_db: 72, differences: [{structure: retina,"
          " reference: retina, gain_db: 58, reference_gain_db: 44}]}"}, "contradicting-fields"),
+        ({"more": SAMPLES % "interval_us: 1, rate_mhz: 1, tissue: lens"}, "contradicting-fields"),
+        ({"more": SAMPLES % "tissue: lens"}, "contradicting-fields"),
+        ({"more": SAMPLES % "rate_mhz: 50"}, "field-missing"),
+        ({"more": SAMPLES % "rate_mhz: 50, tissue: soup"}, "tissue-not-known"),
         ({"strip": STRIP % (80, ""), "more": LINE.replace("50", "85") % ""}, "line-not-measurable"),
         ({"on_loop": LINE % ""}, "field-missing"),
         ({"on_loop": LINE % ", frame: 2"}, "no-scale"),

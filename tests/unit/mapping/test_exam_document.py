@@ -227,7 +227,11 @@ def test_the_name_null_is_a_name(read, smallest):
 def without_places(capture):
     """The capture without the lines and columns at which speeds of sound stand."""
     lines = [replace(line, speed=line.speed and replace(line.speed, source="")) for line in capture.a_scan_lines]
-    return replace(capture, a_scan_lines=tuple(lines))
+    a_scan = capture.a_scan
+    if a_scan is not None and a_scan.samples is not None:
+        samples = replace(a_scan.samples, speed=replace(a_scan.samples.speed, source=""))
+        a_scan = replace(a_scan, samples=samples)
+    return replace(capture, a_scan_lines=tuple(lines), a_scan=a_scan)
 
 
 def test_json_says_the_same_as_yaml(read, everything, tmp_path):

@@ -32,6 +32,7 @@ REQUIRED_IN_FORMAT_1 = {
     "ImplantFields": {"material"},
     "AScanLineFields": {"id", "from", "to"},
     "AScanStripFields": {"region", "mm_per_pixel", "depth_axis"},
+    "AScanSamplesFields": {"values"},
     "SpikeFields": {"structure", "percent"},
     "EchoDifferenceFields": {"structure", "reference", "gain_db", "reference_gain_db"},
     "AnnotationFields": {"capture", "kind"},
