@@ -13,6 +13,7 @@ from typing import Final
 from gateway.errors.measurement import MeasurementError, ReflectivityNotStandardizedError
 from gateway.model.a_scan import AScanSettings, Reflectivity, ReflectivityClass, StructureEcho
 from gateway.model.capture import Capture
+from gateway.model.exam import Exam, HeldPart
 
 SCHEME: Final = "five classes: 0-5, 5-40, 40-60, 60-80, 80-100 % of the initial spike, lower bound inclusive"
 _LOWER_BOUNDS: Final = (5.0, 40.0, 60.0, 80.0)
@@ -71,6 +72,20 @@ def difference_db(reference_gain_db: float, gain_db: float, settings: AScanSetti
     """
     required_sensitivity_db(settings)
     return gain_db - reference_gain_db
+
+
+def echoes_of(exam: Exam) -> tuple[tuple[StructureEcho, ...], tuple[HeldPart, ...]]:
+    """Return what the exam's standardized A-scans tell of structures; what has no meaning is held, the rest goes on."""
+    found: list[StructureEcho] = []
+    held: list[HeldPart] = []
+    for capture in exam.captures:
+        try:
+            found.extend(structure_echoes(capture))
+        except MeasurementError as error:
+            part = f"captures[{capture.number - 1}].a_scan"
+            error.where = error.where or part
+            held.append(HeldPart(part, f"{capture.id} reflectivity", error))
+    return tuple(found), tuple(held)
 
 
 def structure_echoes(capture: Capture) -> Iterator[StructureEcho]:

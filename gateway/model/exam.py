@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from gateway.errors import GatewayError, Place
+from gateway.model.a_scan import StructureEcho
 from gateway.model.capture import Capture
 from gateway.model.finding import Annotation, Finding
 from gateway.model.measurement import MeasuredValue, Measurement
@@ -95,3 +96,4 @@ class MeasuredExam:
     exam: Exam
     values: tuple[MeasuredValue, ...]
     held: tuple[HeldPart, ...] = ()
+    echoes: tuple[StructureEcho, ...] = ()

@@ -27,7 +27,7 @@ def length_rows(value: MeasuredValue) -> tuple[LengthRow, ...]:
 
 def _segments(length: BiometryValue) -> str:
     return ", ".join(
-        f"{segment.gate.segment.replace('-', ' ')} {segment.length_mm:.2f} mm ({segment.gate.time_us:.10g} us at "
+        f"{segment.gate.segment.replace('-', ' ')} {segment.length_mm:.2f} mm ({segment.gate.time_us:.10g} µs at "
         f"{segment.gate.speed.speed_m_per_s:g} m/s)"
         for segment in length.segments
     )

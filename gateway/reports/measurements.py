@@ -52,8 +52,9 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
 
 
 def speed_sources(values: Sequence[MeasuredValue]) -> tuple[str, ...]:
-    """Return each speed of sound that a value was corrected to, once, with who says so."""
+    """Return each speed of sound that a value was corrected to, or that a segment has, once, with who says so."""
     speeds = [value.corrected.speed for value in values if value.corrected]
+    speeds += [part.gate.speed for value in values for length in value.biometry for part in length.segments]
     return tuple(dict.fromkeys(seen(f"{_tissue_words(speed)}: {speed.source}") for speed in speeds))
 
 
