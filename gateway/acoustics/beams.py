@@ -112,9 +112,7 @@ def corrected_lengths_mm(
     return lengths_mm
 
 
-def _along_fan(
-    points_mm: NDArray[np.float64], fan: Fan, ratio: NDArray[np.float64]
-) -> NDArray[np.float64]:
+def _along_fan(points_mm: NDArray[np.float64], fan: Fan, ratio: NDArray[np.float64]) -> NDArray[np.float64]:
     shown = fan.coordinates(points_mm)
     require_before_face(shown)
     depth_mm, from_pivot_mm = shown.depth_mm[..., np.newaxis], points_mm - fan.pivot_mm

@@ -19,7 +19,7 @@ from gateway.acoustics.outlines import (
     require_outline,
 )
 from gateway.errors.measurement import PointCountError, PointsCoincideError, SphereDiameterError
-from gateway.model.measurement import Measurement, MeasurementKind, Shape, Unit
+from gateway.model.measurement import Measurement, MeasurementKind, Shape, ThirdDimension, Unit
 
 
 def path_length_mm(points_mm: NDArray[np.float64]) -> float:
@@ -246,6 +246,25 @@ SPHERE_EQUATIONS = {
     MeasurementKind.ARC_BASE: "2 R asin(c / 2R) over the chord c on a sphere, {}",
     MeasurementKind.TWO_CHORD_BASE: "4 R sin(asin(c / 2R) / 2) over the chord c on a sphere, {}",
 }
+
+
+def assumptions_of(measurement: Measurement) -> tuple[str, ...]:
+    """Say what the value takes for granted, as what its uncertainty leaves out."""
+    said = []
+    if measurement.kind in VOLUMES:
+        said.append("shape (taken as an ellipsoid)")
+    if measurement.third_dimension is not None:
+        said.append(f"the dimension that was not measured (taken {third_words(measurement.third_dimension)})")
+    if measurement.kind in ON_SPHERE and (measurement.sphere_diameter_mm is not None or measurement.of):
+        said.append("shape of the wall (taken as a sphere)")
+    if measurement.sphere_diameter_mm is not None:
+        said.append("diameter of the sphere (as stated)")
+    return tuple(said)
+
+
+def third_words(third: ThirdDimension) -> str:
+    """Say how a dimension that was not measured is taken."""
+    return third.value.replace("-", " ").replace("mean of", "as the mean of")
 
 
 def remarks_on(kind: MeasurementKind, points_mm: NDArray[np.float64]) -> tuple[str, ...]:

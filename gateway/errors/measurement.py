@@ -40,8 +40,8 @@ class PointCountError(MeasurementError):
 
     code = "point-count"
     explanation = (
-        "A distance, height, thickness, base, width, depth or axial length has two end points, a path two or more, "
-        "an angle three (the vertex in the middle), an area or perimeter at least three. A perpendicular height has the "
+        "A distance, height, thickness, base, width, depth or axial length has two end points, a path two or more, an "
+        "angle three (the vertex in the middle), an area or perimeter at least three. A perpendicular height has the "
         "two ends of its chord and then the top. An ellipse has the ends of one axis and those of the other, or its "
         "centre and one end of each; the circumference of a sphere the two ends of its diameter. A base along the wall "
         "has its two ends, a two-chord base its two ends with the point on the wall between them in the middle."
@@ -106,10 +106,10 @@ class MediaOrderError(MeasurementError):
 
     code = "media-order"
     explanation = (
-        "Media are listed from the probe face on. The first begins at the face and has no border; each further one begins "
-        "at a line on the picture that every beam crosses once, and deeper than the medium before it. A line that runs "
-        "back on itself, or two lines that cross, leave open in which medium a point lies. Draw each line across the "
-        "beams, from one side to the other."
+        "Media are listed from the probe face on. The first begins at the face and has no border; each further one "
+        "begins at a line on the picture that every beam crosses once, and deeper than the medium before it. A line "
+        "that runs back on itself, or two lines that cross, leave open in which medium a point lies. Draw each line "
+        "across the beams, from one side to the other."
     )
 
 
@@ -148,8 +148,8 @@ class EllipseAxesError(MeasurementError):
 
     code = "ellipse-axes"
     explanation = (
-        "The axes of an ellipse cross at right angles in their middles (5 degrees and 5 % of the longer axis are allowed "
-        "for the hand). Give the ends of one axis, then those of the other; or the centre and one end of each."
+        "The axes of an ellipse cross at right angles in their middles (5 degrees and 5 % of the longer axis are "
+        "allowed for the hand). Give the ends of one axis, then those of the other; or the centre and one end of each."
     )
 
 
@@ -169,8 +169,8 @@ class DerivationError(MeasurementError):
     code = "derivation"
     explanation = (
         "A volume needs two dimensions and a third, or two and third_dimension, which says how the third is taken. A "
-        "ratio needs two measurements of one dimension. What is measured goes in, not what is itself computed from other "
-        "measurements."
+        "ratio needs two measurements of one dimension. What is measured goes in, not what is itself computed from "
+        "other measurements."
     )
 
 
@@ -180,8 +180,8 @@ class MixedDimensionsError(DerivationError):
     code = "mixed-dimensions"
     explanation = (
         "Pi/6 a b c with three diameters is an ellipsoid, pi/6 a b h with a height above the base is half of one: the "
-        "same formula with another third dimension. A height among the diameters of an ellipsoid, or a diameter in place "
-        "of the height, gives twice or half the volume. Choose the kind that fits, and name the height last."
+        "same formula with another third dimension. A height among the diameters of an ellipsoid, or a diameter in "
+        "place of the height, gives twice or half the volume. Choose the kind that fits, and name the height last."
     )
 
 

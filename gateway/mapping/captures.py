@@ -17,6 +17,7 @@ from gateway.errors.document import (
 from gateway.mapping.a_scans import a_scan_of, check_a_scans, lines_of, strip_of
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frames_and_points import corner_point, frame_count
+from gateway.mapping.measuring_fields import check_geometry
 from gateway.mapping.parts import Part
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
 from gateway.model.capture import (
@@ -41,6 +42,7 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             _check_position(part, part.fields)
             _check_frames(part, part.fields)
             _check_region(part, part.fields)
+            check_geometry(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
@@ -215,5 +217,6 @@ def _calibration_of(fields: CalibrationFields) -> Calibration:
         scale_source=fields.scale_source or ScaleSource.DEVICE,
         region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
         scale_tolerance_percent=fields.scale_tolerance_percent,
+        geometry=fields.geometry,
         a_scan_strip=strip_of(fields.a_scan_strip, fields) if fields.a_scan_strip else None,
     )

@@ -220,6 +220,10 @@ class CorrectedValue:
         return (self.speed,) if self.speed is not None else tuple(medium.speed for medium in self.media)
 
 
+ALREADY_USED = "the device already used"
+"""How the reason begins where a value needs no correction."""
+
+
 @dataclass(frozen=True, slots=True)
 class MeasuredValue:
     """A measurement after the measure step.
@@ -258,3 +262,8 @@ class MeasuredValue:
     equation: str = ""
     remarks: tuple[str, ...] = ()
     sources: tuple[MeasuredValue, ...] = ()
+
+    @property
+    def is_at_its_own_speed(self) -> bool:
+        """Whether the device already used the speed of sound that is stated for the measurement."""
+        return self.corrected is None and self.not_corrected_because.startswith(ALREADY_USED)
