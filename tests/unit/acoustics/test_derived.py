@@ -189,7 +189,7 @@ def test_arc_and_two_chords_follow_from_a_measured_chord_and_sphere():
 
 
 def test_independent_parts_of_a_volume_add_as_squares_and_shared_ones_as_they_are():
-    """dV/V = sqrt(sum (u/x)^2) for calipers; three times the scale's share for the scale (JCGM 100:2008 5.1.2, 5.2.2)."""
+    """Calipers: dV/V = sqrt(sum (u/x)^2) (JCGM 100:2008 5.1.2); the scale: three times its share (5.2.2)."""
     calibration = replace(LINEAR, scale_tolerance_percent=3.0)
     sources = [line(n, k, mm, calibration=calibration) for n, k, mm in (
         ("a", KIND.BASE, 12), ("b", KIND.BASE, 10), ("h", KIND.HEIGHT, 6))]  # fmt: skip

@@ -124,8 +124,8 @@ def test_the_way_there_and_back_limits_the_rate(
 
 
 def test_chord_of_twelve_on_a_sphere_of_radius_twelve() -> None:
-    # 2 R asin(c/2R) = 24 asin(1/2) = 4 pi; 4 R sin(asin(c/2R)/2) = 48 sin 15 degrees; R - sqrt(R^2 - 36). That one chord
-    # under-reads the base: Computing uveal melanoma basal diameters, Int J Retina Vitreous 2018.
+    # 2 R asin(c/2R) = 24 asin(1/2) = 4 pi; 4 R sin(asin(c/2R)/2) = 48 sin 15 degrees; R - sqrt(R^2 - 36). That one
+    # chord under-reads the base: Computing uveal melanoma basal diameters, Int J Retina Vitreous 2018.
     assert arc_mm(12.0, 24.0) == pytest.approx(12.566, abs=5e-4)
     assert two_chords_mm(12.0, 24.0) == pytest.approx(12.423, abs=5e-4)
     assert sagitta_mm(12.0, 24.0) == pytest.approx(1.608, abs=5e-4)
@@ -167,8 +167,8 @@ def test_three_is_nasal_in_the_right_eye_and_nine_in_the_left(eye: Eye, nasal_ho
 
 
 def test_a_tumour_behind_oil_is_misplaced_but_not_thicker_than_its_own_speed_makes_it() -> None:
-    # 16 mm of oil at 980 m/s shown at 1550 is 25.306 mm; 4 mm of tumour at 1550 stays 4 mm. One multiplier for the whole
-    # line would give 2.53 mm.
+    # 16 mm of oil at 980 m/s shown at 1550 is 25.306 mm; 4 mm of tumour at 1550 stays 4 mm. One multiplier for the
+    # whole line would give 2.53 mm.
     begins = 16 * 1550 / 980
     oil = Medium(TissueSpeed(980.0, "silicone-oil", "Clinical Optics 2020-21"))
     tumour = Medium(TissueSpeed(1550.0, "tumour", "common practice"), (Point(begins, 0.0),))
