@@ -211,12 +211,12 @@ class Sampling:
     ----------
     interval_us : float
         Between two samples.
-    start_mm : float
-        Depth of the first sample at the speed used.
+    start_mm : float or None
+        Depth of the first sample at the speed used, where it is known.
     """
 
     interval_us: float
-    start_mm: float = 0.0
+    start_mm: float | None = None
 
 
 def from_samples(samples: NDArray[np.generic], sampling: Sampling, speed_m_per_s: float) -> AScan:

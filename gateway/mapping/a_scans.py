@@ -232,7 +232,7 @@ def a_scan_of(part: CapturePart, fields: AScanSettingsFields, speeds: Speeds) ->
     if samples is None or speed is None:
         return settings
     interval_us = samples.interval_us if samples.interval_us is not None else 1 / (samples.rate_mhz or math.inf)
-    return replace(settings, samples=AScanSamples(tuple(samples.values), interval_us, speed, samples.start_mm or 0.0))
+    return replace(settings, samples=AScanSamples(tuple(samples.values), interval_us, speed, samples.start_mm))
 
 
 def settings_of(fields: AScanSettingsFields) -> AScanSettings:

@@ -83,14 +83,14 @@ class AScanSamples:
     ----------
     interval_us : float
         Between two samples.
-    start_mm : float
-        Depth of the first sample at `speed`.
+    start_mm : float or None
+        Depth of the first sample at `speed`, where it is stated.
     """
 
     values: tuple[float, ...]
     interval_us: float
     speed: TissueSpeed
-    start_mm: float = 0.0
+    start_mm: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,9 @@ from gateway.reports.templates import template
 WIDTH: Final = 480.0
 _LEFT, _RIGHT = 50.0, 470.0
 _TOP, _BOTTOM = 54.0, 176.0
-_HEIGHT_WITH_TIME: Final = 214.0
+_HEIGHT: Final = 214.0
+_TIME_AXIS: Final = 28.0
+"""Room above the curve that is cut away where there is no time axis."""
 _NEAREST_NUMBERS: Final = 13.0
 _NUMBER_LINE: Final = 10.0
 _CLEAR_OF_AXIS: Final = 5.0
@@ -46,7 +48,8 @@ def a_scan_svg(card: AScanCard) -> str:
         card=card,
         plot=plot,
         width=WIDTH,
-        height=_HEIGHT_WITH_TIME,
+        height=_HEIGHT - (0 if end_us else _TIME_AXIS),
+        above=0 if end_us else _TIME_AXIS,
         left=_LEFT,
         right=_RIGHT,
         top=_TOP,

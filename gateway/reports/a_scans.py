@@ -77,6 +77,8 @@ def _caption(curve: Curve, capture: Capture) -> Iterator[str]:
     if scan.start_mm is not None:
         first = "point" if line else "sample"
         yield f"Depth counts from the first {first}, {scan.start_mm:.2f} mm below the probe face"
+    elif line is None:
+        yield "Depth counts from the first sample"
     else:
         yield "Depth counts from the first point; no time is given, as the line does not run along known beams"
     yield _speed(curve)

@@ -104,7 +104,7 @@ class AScanSamplesFields(Fields):
         None, description="Million samples a second, instead of the interval.", examples=[50]
     )
     start_mm: Annotated[float, number(low=0, high=500)] | None = Field(
-        None, description="Depth of the first sample in mm; 0 where left out."
+        None, description="Depth of the first sample in mm; never assumed."
     )
     tissue: Text64 | None = Field(None, description="Word of the site's table of speeds of sound, for the axis.")
     speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
