@@ -18,7 +18,7 @@ from gateway.acoustics.beams import ALONG_AXIS_DEG, beams_at, for_other_speed_mm
 from gateway.acoustics.peaks import Peak, offered_peaks
 from gateway.acoustics.pulse_echo import checked_speed, distance_mm, round_trip_time_us
 from gateway.errors.measurement import LineNotMeasurableError
-from gateway.model.calibration import Calibration, Point
+from gateway.model.calibration import Calibration, PixelRegion, Point
 
 Floats = NDArray[np.float64]
 
@@ -111,12 +111,12 @@ def along_line(picture: NDArray[np.uint8], line: SampledLine, calibration: Calib
     Raises
     ------
     LineNotMeasurableError
-        If the points coincide or lie outside the picture.
+        If the points coincide, or lie outside the picture or the region in which its scale holds.
     CorrectionRefusedError, PointBehindProbeError, SpeedNotPhysicalError
         If another speed is wanted and the beams are not known.
     """
     ends_px = np.array([(line.start.x, line.start.y), (line.end.x, line.end.y)])
-    _require_inside(ends_px, picture.shape)
+    _require_inside(ends_px, picture.shape, calibration.region)
     count = math.ceil(_SAMPLES_PER_PIXEL * float(np.linalg.norm(ends_px[1] - ends_px[0]))) + 1
     places_px = np.linspace(ends_px[0], ends_px[1], max(count, 3))
     grey = picture.astype(np.float64)
@@ -141,7 +141,7 @@ def along_line(picture: NDArray[np.uint8], line: SampledLine, calibration: Calib
     return AScan(amplitude, depth_mm, time_us, used, GREY_LEVEL, start_mm)
 
 
-def _require_inside(ends_px: Floats, shape: tuple[int, ...]) -> None:
+def _require_inside(ends_px: Floats, shape: tuple[int, ...], region: PixelRegion | None) -> None:
     if np.array_equal(ends_px[0], ends_px[1]):
         raise LineNotMeasurableError("both ends of the line lie on the same spot", fix="give two different points")
     rows, columns = shape[:2]
@@ -152,6 +152,12 @@ def _require_inside(ends_px: Floats, shape: tuple[int, ...]) -> None:
             "the line leaves the picture",
             was=f"[{x:g}, {y:g}] from the corner in {columns} x {rows} pixels",
             fix="check the points",
+        )
+    if region is not None and np.any((ends_px < (region.x0, region.y0)) | (ends_px > (region.x1 + 1, region.y1 + 1))):
+        raise LineNotMeasurableError(
+            "the line leaves the region in which the scale of the picture holds",
+            was=f"region {region.x0},{region.y0} to {region.x1},{region.y1}",
+            fix="check the points and calibration.region",
         )
 
 

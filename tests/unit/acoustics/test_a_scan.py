@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from scipy.ndimage import map_coordinates
 from gateway.acoustics.a_scan import GREY_LEVEL, Interpolation, SampledLine, Sampling, along_line, from_samples
 from gateway.acoustics.pulse_echo import distance_mm
 from gateway.errors.measurement import CorrectionRefusedError, LineNotMeasurableError
-from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
+from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, SectorGeometry
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo-exam"
 # As the demo's exam document states them, in corner convention.
@@ -118,6 +119,13 @@ def test_a_line_towards_the_probe_has_no_time():
 def test_lines_that_cannot_be_read_are_refused(ends):
     with pytest.raises(LineNotMeasurableError):
         along_line(np.zeros((40, 60), dtype=np.uint8), SampledLine(*(Point(x, y) for x, y in ends)), LINEAR)
+
+
+def test_a_line_that_leaves_the_region_of_the_scale_is_refused():
+    picture, scale = np.zeros((40, 60), dtype=np.uint8), replace(LINEAR, region=PixelRegion(5, 0, 30, 39))
+    along_line(picture, SampledLine(Point(5, 0), Point(31, 40)), scale)
+    with pytest.raises(LineNotMeasurableError, match="region"):
+        along_line(picture, SampledLine(Point(5, 0), Point(32, 39)), scale)
 
 
 def test_a_scan_line_of_samples():
