@@ -18,7 +18,7 @@ from gateway.acoustics.beams import ALONG_AXIS_DEG, beams_at, for_other_speed_mm
 from gateway.acoustics.peaks import Peak, offered_peaks
 from gateway.acoustics.pulse_echo import checked_speed, distance_mm, round_trip_time_us
 from gateway.errors.measurement import LineNotMeasurableError
-from gateway.model.calibration import Calibration, Point
+from gateway.model.calibration import Calibration, PixelRegion, Point
 
 Floats = NDArray[np.float64]
 
@@ -111,12 +111,12 @@ def along_line(picture: NDArray[np.uint8], line: SampledLine, calibration: Calib
     Raises
     ------
     LineNotMeasurableError
-        If the points coincide or lie outside the picture.
+        If the points coincide, or lie outside the picture or the region in which its scale holds.
     CorrectionRefusedError, PointBehindProbeError, SpeedNotPhysicalError
         If another speed is wanted and the beams are not known.
     """
     ends_px = np.array([(line.start.x, line.start.y), (line.end.x, line.end.y)])
-    _require_inside(ends_px, picture.shape)
+    _require_inside(ends_px, picture.shape, calibration.region)
     count = math.ceil(_SAMPLES_PER_PIXEL * float(np.linalg.norm(ends_px[1] - ends_px[0]))) + 1
     places_px = np.linspace(ends_px[0], ends_px[1], max(count, 3))
     grey = picture.astype(np.float64)
@@ -141,7 +141,7 @@ def along_line(picture: NDArray[np.uint8], line: SampledLine, calibration: Calib
     return AScan(amplitude, depth_mm, time_us, used, GREY_LEVEL, start_mm)
 
 
-def _require_inside(ends_px: Floats, shape: tuple[int, ...]) -> None:
+def _require_inside(ends_px: Floats, shape: tuple[int, ...], region: PixelRegion | None) -> None:
     if np.array_equal(ends_px[0], ends_px[1]):
         raise LineNotMeasurableError("both ends of the line lie on the same spot", fix="give two different points")
     rows, columns = shape[:2]
@@ -152,6 +152,12 @@ def _require_inside(ends_px: Floats, shape: tuple[int, ...]) -> None:
             "the line leaves the picture",
             was=f"[{x:g}, {y:g}] from the corner in {columns} x {rows} pixels",
             fix="check the points",
+        )
+    if region is not None and np.any((ends_px < (region.x0, region.y0)) | (ends_px > (region.x1 + 1, region.y1 + 1))):
+        raise LineNotMeasurableError(
+            "the line leaves the region in which the scale of the picture holds",
+            was=f"region {region.x0},{region.y0} to {region.x1},{region.y1}",
+            fix="check the points and calibration.region",
         )
 
 
@@ -211,17 +217,12 @@ class Sampling:
     ----------
     interval_us : float
         Between two samples.
-    start_mm : float
-        Depth of the first sample at the speed used.
+    start_mm : float or None
+        Depth of the first sample at the speed used, where it is known.
     """
 
     interval_us: float
-    start_mm: float = 0.0
-
-    @classmethod
-    def at_rate(cls, rate_mhz: float, start_mm: float = 0.0) -> Sampling:
-        """Return the sampling of a digitizer with this many million samples a second."""
-        return cls(1.0 / rate_mhz if rate_mhz > 0 else 0.0, start_mm)
+    start_mm: float | None = None
 
 
 def from_samples(samples: NDArray[np.generic], sampling: Sampling, speed_m_per_s: float) -> AScan:
@@ -244,7 +245,7 @@ def from_samples(samples: NDArray[np.generic], sampling: Sampling, speed_m_per_s
         raise LineNotMeasurableError(
             "the samples of a scan line need an interval",
             was=f"{sampling.interval_us:g} us",
-            fix="give the interval in microseconds, or the rate in MHz",
+            fix="give the interval in microseconds, or the rate in million samples a second",
         )
     time_us: Floats = np.arange(len(amplitude), dtype=np.float64) * sampling.interval_us
     depth_mm = distance_mm(time_us, speed_m_per_s)

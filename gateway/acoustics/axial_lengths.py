@@ -5,6 +5,7 @@ The number that was displayed stays as it is. Each second length carries its met
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from gateway.acoustics.biometry import (
@@ -16,15 +17,19 @@ from gateway.acoustics.biometry import (
     ungated_us,
     unstated,
 )
+from gateway.acoustics.length_uncertainty import formula_uncertainty, layers_uncertainty
 from gateway.acoustics.quantities import between_units, in_unit
 from gateway.errors.measurement import FormulaNotApplicableError, GatesDisagreeError
 from gateway.model.biometry import BiometryValue, LengthFormula
 from gateway.model.capture import Capture
 from gateway.model.measurement import MeasuredValue, Measurement, MeasurementKind, Quantity, Unit, ValueOrigin
+from gateway.model.repeatability import RepeatabilityFigure
+from gateway.model.session import Probe
 
 GATES_AGREEMENT = 0.01
 """Displayed number and gates may differ by this share of the displayed one, as calipers may."""
 
+_NO_PROBE = Probe()
 LAYERS_EQUATION = "sum of v t / 2 over the segments"
 LAYERS_REFERENCE = "time of flight, each segment at its own speed of sound"
 
@@ -40,8 +45,15 @@ def from_gates(measurement: Measurement) -> MeasuredValue:
     return MeasuredValue(measurement, layered.quantity, ValueOrigin.FROM_GATES, biometry=(layered,))
 
 
-def with_second_lengths(value: MeasuredValue, capture: Capture) -> MeasuredValue:
+def with_second_lengths(
+    value: MeasuredValue, capture: Capture, probe: Probe = _NO_PROBE, figures: Sequence[RepeatabilityFigure] = ()
+) -> MeasuredValue:
     """Return a measured value with the lengths that its gates and its formula give beside it.
+
+    Parameters
+    ----------
+    figures : sequence of RepeatabilityFigure
+        Those that hold for the measurement, the one to be used first.
 
     Raises
     ------
@@ -54,6 +66,11 @@ def with_second_lengths(value: MeasuredValue, capture: Capture) -> MeasuredValue
         layered = _layered(measurement, value.value.unit, decimals)
         _require_agreement(value.value, layered, measurement, reading_speed(measurement, capture))
         found.append(layered)
+    if measurement.gates:
+        budget = layers_uncertainty(measurement, value.value.unit, decimals, probe, figures)
+        found = [replace(layered, uncertainty=budget) for layered in found]
+        if value.origin is ValueOrigin.FROM_GATES:
+            value = replace(value, uncertainty=budget)
     if measurement.formula is not None:
         found.append(_by_formula(measurement.formula, value, capture, decimals))
     return replace(value, biometry=tuple(found)) if found else value
@@ -133,4 +150,5 @@ def _by_formula(formula: LengthFormula, value: MeasuredValue, capture: Capture, 
         reading_m_per_s=state.reading_m_per_s,
         whole_eye_m_per_s=rule.whole_eye_m_per_s,
         remarks=unstated(formula, state),
+        uncertainty=formula_uncertainty(formula, value, state, decimals),
     )

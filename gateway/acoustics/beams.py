@@ -11,11 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from gateway.acoustics.pulse_echo import checked_speed
-from gateway.errors.measurement import CorrectionRefusedError, PointBehindProbeError
-from gateway.model.calibration import Calibration, DepthAxis
+from gateway.acoustics.beam_coordinates import Fan, Rows, fan_of, require_before_face, scale_mm
+from gateway.acoustics.pulse_echo import checked_speed, checked_speeds
+from gateway.errors.measurement import CorrectionRefusedError
+from gateway.model.calibration import Calibration, DepthAxis, Geometry
 
 ALONG_AXIS_DEG = 5.0
 """How far a line may lean from the depth axis and still count as along it where no pivot is stated. Leaning by `t`
@@ -35,12 +36,11 @@ def to_mm(points_px: NDArray[np.float64], calibration: Calibration) -> NDArray[n
     ndarray, shape (..., 2)
         x, y in millimetres from the picture's top-left corner.
     """
-    scale = np.array([calibration.mm_per_pixel_x, calibration.mm_per_pixel_y], dtype=np.float64)
-    return np.multiply(points_px, scale, dtype=np.float64)
+    return np.multiply(points_px, scale_mm(calibration), dtype=np.float64)
 
 
 def for_other_speed_mm(
-    points_px: NDArray[np.float64], calibration: Calibration, speed_m_per_s: float
+    points_px: NDArray[np.float64], calibration: Calibration, speed_m_per_s: ArrayLike
 ) -> NDArray[np.float64]:
     """Move points along their beams to where they lie at another speed of sound.
 
@@ -50,12 +50,13 @@ def for_other_speed_mm(
         The n points of one measurement, or of many at once; pixels, corner convention.
     calibration : Calibration
         With the assumed speed; the sector where there is one.
-    speed_m_per_s : float
+    speed_m_per_s : float or array_like, shape (...)
+        One for all, or one for each measurement.
 
     Returns
     -------
     ndarray, shape (..., n, 2)
-        Millimetres.
+        Millimetres from the picture's top-left corner.
 
     Raises
     ------
@@ -66,33 +67,58 @@ def for_other_speed_mm(
     """
     if calibration.assumed_speed_m_per_s is None:
         raise CorrectionRefusedError("the speed of sound that the device assumed is not stated")
-    ratio = checked_speed(speed_m_per_s) / checked_speed(calibration.assumed_speed_m_per_s)
+    ratio = checked_speeds(speed_m_per_s) / checked_speed(calibration.assumed_speed_m_per_s)
+    # One ratio for each measurement, not for each of its points and coordinates.
+    ratio = ratio[..., np.newaxis, np.newaxis] if ratio.ndim else ratio
     points_mm = to_mm(points_px, calibration)
     if calibration.sector is not None:
-        pivot_px = np.array([calibration.sector.pivot.x, calibration.sector.pivot.y], dtype=np.float64)
-        return _along_fan(points_mm, to_mm(pivot_px, calibration), calibration.sector.pivot_to_face_mm, ratio)
+        return _along_fan(points_mm, fan_of(calibration.sector, 0, scale_mm(calibration)), ratio)
     if calibration.depth_axis is None:
         raise CorrectionRefusedError("neither the depth axis nor the pivot of the sector is stated")
     axis = 0 if calibration.depth_axis is DepthAxis.LEFT_TO_RIGHT else 1
-    _refuse_off_axis(points_mm, axis)
-    scaled = points_mm.copy()
-    scaled[..., axis] *= ratio
-    return scaled
+    rows = Rows(calibration.face_px * float(scale_mm(calibration)[axis]), axis)
+    if calibration.geometry is Geometry.LINEAR:
+        require_before_face(rows.coordinates(points_mm))
+    else:
+        _refuse_off_axis(points_mm, axis)
+    moved = points_mm.copy()
+    moved[..., axis] += (points_mm[..., axis] - rows.face_mm) * (ratio[..., 0] - 1.0 if ratio.ndim else ratio - 1.0)
+    return moved
 
 
-def _along_fan(
-    points_mm: NDArray[np.float64], pivot_mm: NDArray[np.float64], pivot_to_face_mm: float, ratio: float
+def corrected_lengths_mm(
+    points_px: NDArray[np.float64], calibration: Calibration, speeds_m_per_s: ArrayLike
 ) -> NDArray[np.float64]:
-    from_pivot_mm = points_mm - pivot_mm
-    radius_mm: NDArray[np.float64] = np.linalg.norm(from_pivot_mm, axis=-1, keepdims=True)
-    depth_mm = radius_mm - pivot_to_face_mm
-    if np.any(depth_mm < 0) or np.any(radius_mm == 0):
-        raise PointBehindProbeError(
-            "a point lies behind the probe face",
-            was=f"{float(np.min(depth_mm)):.2f} mm from the face",
-            fix="look at the pivot and pivot_to_face_mm of this capture",
-        )
-    moved: NDArray[np.float64] = pivot_mm + from_pivot_mm * (pivot_to_face_mm + depth_mm * ratio) / radius_mm
+    """Return the lengths of many calipers of one picture, each for its own speed of sound, in one call.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (m, 2, 2)
+        Two end points each; pixels, corner convention.
+    speeds_m_per_s : float or array_like, shape (m,)
+
+    Returns
+    -------
+    ndarray, shape (m,)
+
+    Raises
+    ------
+    CorrectionRefusedError, PointBehindProbeError, SpeedNotPhysicalError
+        As `for_other_speed_mm`, where any of them is refused.
+    """
+    moved_mm = for_other_speed_mm(points_px, calibration, speeds_m_per_s)
+    step_mm = moved_mm[..., 1, :] - moved_mm[..., 0, :]
+    lengths_mm: NDArray[np.float64] = np.hypot(step_mm[..., 0], step_mm[..., 1])
+    return lengths_mm
+
+
+def _along_fan(points_mm: NDArray[np.float64], fan: Fan, ratio: NDArray[np.float64]) -> NDArray[np.float64]:
+    shown = fan.coordinates(points_mm)
+    require_before_face(shown)
+    depth_mm, from_pivot_mm = shown.depth_mm[..., np.newaxis], points_mm - fan.pivot_mm
+    # On the pivot itself no direction is left to move along, and no depth to move by.
+    radius_mm = np.maximum(depth_mm + fan.face_mm, np.finfo(np.float64).tiny)
+    moved: NDArray[np.float64] = fan.pivot_mm + from_pivot_mm * (fan.face_mm + depth_mm * ratio) / radius_mm
     return moved
 
 

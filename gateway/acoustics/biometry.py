@@ -25,6 +25,7 @@ _CONVENTIONAL_M_PER_S: Final = (1532.0, 1555.0)
 _HOFFER_PHAKIC_MM: Final = 0.35
 _HOFFER_PSEUDOPHAKIC_MM: Final = 0.04
 _MURRAY_FACTOR: Final = 0.71
+_MURRAY_SPREAD: Final = 0.01
 
 
 # ---------------------------------------------------------------- layers
@@ -95,6 +96,8 @@ class LengthRule:
         The average speed that it is, where it is one.
     material : Material or None
         The one material of an implant for which it holds, where it names one.
+    spread : float or None
+        Standard deviation between eyes of the factor that it is, where one was published.
     """
 
     reference: str
@@ -104,6 +107,7 @@ class LengthRule:
     factors: MappingProxyType[Material, float] = field(default_factory=lambda: MappingProxyType({}))
     whole_eye_m_per_s: float | None = None
     material: Material | None = None
+    spread: float | None = None
 
 
 _WATERY: Final = frozenset({VitreousStatus.VITREOUS, VitreousStatus.POST_VITRECTOMY})
@@ -150,7 +154,9 @@ _RULES: Final = MappingProxyType(
                 }
             ),
         ),
-        LengthFormula.MURRAY_1999_OIL_1300: LengthRule(_MURRAY_1999, _CRYSTALLINE, _OIL, _CONVENTIONAL_M_PER_S),
+        LengthFormula.MURRAY_1999_OIL_1300: LengthRule(
+            _MURRAY_1999, _CRYSTALLINE, _OIL, _CONVENTIONAL_M_PER_S, spread=_MURRAY_SPREAD
+        ),
         LengthFormula.HOFFER_1994_PHAKIC_AVERAGE: _average(1555, _CRYSTALLINE, _WATERY),
         LengthFormula.HOFFER_1994_APHAKIC: _average(1534, _APHAKIC, _WATERY),
         LengthFormula.HOFFER_1994_PHAKIC_OIL: _average(1139, _CRYSTALLINE, _OIL),

@@ -5,9 +5,7 @@ Pure: values in, values out. A difference is stated as a number with its band an
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from typing import Final
 
 from gateway.acoustics.like_quantities import (
     Quantity,
@@ -18,6 +16,7 @@ from gateway.acoustics.like_quantities import (
     quantities_of,
     unlike_remarks,
 )
+from gateway.acoustics.repeats import repeatability_95
 from gateway.acoustics.same_finding import Sighting, Thread, threads_of
 from gateway.acoustics.trends import months_between, trend_of
 from gateway.errors.measurement import DifferentPatientsError, NothingToCompareError
@@ -25,11 +24,6 @@ from gateway.model.comparison import Band, Comparison, Difference, Link, Reading
 from gateway.model.measurement import Unit
 from gateway.model.prior import PriorGroup, PriorMeasurement, PriorReport
 from gateway.model.repeatability import RepeatabilityFigure, Whose
-
-COVERAGE: Final = 1.96 * math.sqrt(2.0)
-"""95 % of the differences of two readings lie within this many standard deviations of one reading: the variance of a
-difference is twice that of a reading, and 1.96 is the 97.5 % point of the normal distribution (statistics; known as the
-repeatability limit of ISO 5725-6, from memory)."""
 
 Figures = Sequence[RepeatabilityFigure]
 
@@ -203,7 +197,7 @@ def band_for(measurement: PriorMeasurement, group: PriorGroup, figures: Figures)
             and figure.contact in {None, measurement.contact}
         )
         if fits and deviation is not None and measurement.unit in set(Unit):
-            half_width = between(COVERAGE * deviation, figure.unit, Unit(measurement.unit))
+            half_width = between(repeatability_95(deviation), figure.unit, Unit(measurement.unit))
             return Band(half_width, measurement.unit, f"1.96 x sqrt(2) x SD; {figure.words}")
     return None
 

@@ -17,7 +17,7 @@ from gateway.standard.codes import words as words_of
 _ACROSS: Final = frozenset({MeasurementKind.BASE, MeasurementKind.WIDTH})
 """Kinds whose value depends on the direction of the scan, so that one across is never compared with one along."""
 
-_WAYS_HERE: Final = ("transcribed", "computed-from-calipers", "gateway-correction")
+_WAYS_HERE: Final = ("transcribed", "computed-from-calipers", "gateway-correction", "derived-here")
 """Codes of how a number reached the report; they say nothing of how it was measured."""
 
 

@@ -9,13 +9,28 @@ import numpy as np
 
 from gateway.acoustics.axial_lengths import from_gates, with_second_lengths
 from gateway.acoustics.beams import for_other_speed_mm, to_mm
-from gateway.acoustics.quantities import computed_value, in_unit, measures, quantity_rule
+from gateway.acoustics.derived import derived_value
+from gateway.acoustics.media_paths import media_words, through_media_mm
+from gateway.acoustics.quantities import (
+    VOLUMES,
+    computed_value,
+    drawing_of,
+    equation_of,
+    in_unit,
+    measures,
+    quantity_rule,
+    remarks_on,
+    require_sound,
+)
 from gateway.acoustics.repeatability import figures_for
-from gateway.acoustics.uncertainty import Reading, caliper_uncertainty, shown, transcribed_uncertainty
+from gateway.acoustics.shown_digits import following, quantity_shown, require_agreement, with_digits
+from gateway.acoustics.uncertainty import Reading, caliper_uncertainty, transcribed_uncertainty
 from gateway.errors import GatewayError
+from gateway.errors.document import DependsOnHeldPartError
 from gateway.errors.measurement import (
+    BorderNotDrawnError,
     CorrectionRefusedError,
-    DisplayedValueDisagreesError,
+    GeometryNotStatedError,
     MeasurementError,
     NoScaleError,
     PointBehindProbeError,
@@ -23,22 +38,16 @@ from gateway.errors.measurement import (
 from gateway.model.calibration import Calibration
 from gateway.model.exam import Exam, HeldPart, MeasuredExam
 from gateway.model.measurement import (
+    ALREADY_USED,
     CorrectedValue,
     MeasuredValue,
     Measurement,
+    Medium,
     Quantity,
-    Unit,
     ValueOrigin,
 )
 from gateway.model.repeatability import RepeatabilityFigure
 from gateway.model.session import Probe
-from gateway.model.uncertainty import Uncertainty
-
-AGREEMENT = 0.01
-"""Displayed and recomputed value may differ by this share of the displayed one."""
-
-_DECIMALS = {Unit.MM: 2, Unit.CM: 3, Unit.UM: 0, Unit.MM2: 1, Unit.CM2: 3, Unit.DEG: 1}
-"""Digits shown where the source displayed none: a hundredth of a millimetre, finer than any 10 MHz probe resolves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,19 +82,38 @@ def measure(exam: Exam, repeatability: Sequence[RepeatabilityFigure] = ()) -> Me
     MeasuredExam
         One value for each measurement that could be measured, in the exam's order, and the held ones with reasons.
     """
-    values: list[MeasuredValue] = []
-    held: list[HeldPart] = []
-    for measurement in exam.measurements:
-        capture = exam.capture(measurement.capture_id)
-        conditions = Conditions(exam.session.probe, figures_for(measurement, capture, repeatability))
+    values: dict[int, MeasuredValue] = {}
+    held: dict[int, HeldPart] = {}
+    # What is computed from other measurements comes after them, wherever it stands.
+    for place, measurement in sorted(enumerate(exam.measurements), key=lambda numbered: bool(numbered[1].of)):
         try:
-            value = measured_value(measurement, capture.calibration, conditions)
-            values.append(with_second_lengths(value, capture))
+            values[place] = _value_of(exam, measurement, tuple(values.values()), repeatability)
         except GatewayError as error:
-            place = exam.origins.get(f"measurements {measurement.id}")
-            error.where = error.where or place or f"measurement {measurement.id} on {measurement.capture_id}"
-            held.append(HeldPart(place.field if place else "measurements", measurement.id, error))
-    return MeasuredExam(exam, tuple(values), tuple(held))
+            at = exam.origins.get(f"measurements {measurement.id}")
+            error.where = error.where or at or f"measurement {measurement.id} on {measurement.capture_id}"
+            held[place] = HeldPart(at.field if at else "measurements", measurement.id, error)
+    in_order = tuple(values[place] for place in sorted(values))
+    return MeasuredExam(exam, in_order, tuple(held[place] for place in sorted(held)))
+
+
+def _value_of(
+    exam: Exam,
+    measurement: Measurement,
+    measured: Sequence[MeasuredValue],
+    repeatability: Sequence[RepeatabilityFigure],
+) -> MeasuredValue:
+    if measurement.of:
+        by_id = {value.measurement.id: value for value in measured}
+        missing = [name for name in measurement.of if name not in by_id]
+        if missing:
+            raise DependsOnHeldPartError(
+                "computed from a measurement that is held", was=", ".join(missing), fix="mend that measurement first"
+            )
+        return derived_value(measurement, [by_id[name] for name in measurement.of])
+    capture = exam.capture(measurement.capture_id)
+    conditions = Conditions(exam.session.probe, figures_for(measurement, capture, repeatability))
+    value = measured_value(measurement, capture.calibration, conditions)
+    return with_second_lengths(value, capture, conditions.probe, conditions.figures)
 
 
 def measured_value(
@@ -99,6 +127,10 @@ def measured_value(
     Raises
     ------
     NoScaleError, PointCountError, PointsCoincideError, DisplayedValueDisagreesError, MeasurementError
+    PointsOnOneLineError, SelfCrossingOutlineError, EllipseAxesError, SphereDiameterError
+        For points that no such measurement can have.
+    SpeedNotPhysicalError, MediaOrderError, SectorAngleError
+        For speeds, media or a sector that cannot be.
     """
     displayed = measurement.displayed
     if displayed is not None and not measures(measurement.kind, displayed.unit):
@@ -115,14 +147,16 @@ def measured_value(
         raise NoScaleError("calipers on a picture without a scale", fix="state mm_per_pixel for this capture")
     points_px = np.array([(p.x, p.y) for p in measurement.points], dtype=np.float64)
     unit = displayed.unit if displayed else quantity_rule(measurement.kind).unit
-    value = in_unit(computed_value(measurement.kind, to_mm(points_px, calibration)), unit)
-    recomputed = Quantity(value, unit, _shown(value, unit, displayed))
+    points_mm, drawing = to_mm(points_px, calibration), drawing_of(measurement)
+    value = in_unit(computed_value(measurement.kind, points_mm, drawing), unit)
+    require_sound(measurement.kind, points_mm, drawing)
+    recomputed = quantity_shown(value, unit, displayed)
     if displayed is not None:
-        _require_agreement(displayed, recomputed)
+        require_agreement(displayed, recomputed)
     reading = Reading(measurement, calibration, points_px, unit, displayed=displayed)
-    uncertainty = _with_digits(caliper_uncertainty(reading, conditions.probe, conditions.figures), unit, displayed)
+    uncertainty = with_digits(caliper_uncertainty(reading, conditions.probe, conditions.figures), unit, displayed)
     if displayed is None:
-        recomputed = _following(recomputed, uncertainty)
+        recomputed = following(recomputed, uncertainty)
     corrected, reason = _corrected(replace(reading, displayed=None), recomputed, conditions)
     return MeasuredValue(
         measurement,
@@ -132,6 +166,8 @@ def measured_value(
         corrected,
         reason,
         uncertainty,
+        equation=equation_of(measurement.kind, drawing, len(points_mm)),
+        remarks=remarks_on(measurement.kind, points_mm),
     )
 
 
@@ -141,71 +177,49 @@ def _transcribed(measurement: Measurement, conditions: Conditions) -> MeasuredVa
         raise MeasurementError(
             "neither points nor a displayed value", fix="give the calipers, the number that was displayed, or both"
         )
-    reason = "the number came without its calipers" if measurement.tissue_speed else ""
+    is_corrigible = measurement.tissue_speed is not None or bool(measurement.media)
+    reason = "the number came without its calipers" if is_corrigible else ""
     uncertainty = transcribed_uncertainty(measurement, displayed.unit, conditions.figures)
     return MeasuredValue(
         measurement,
         displayed,
         ValueOrigin.TRANSCRIBED,
         not_corrected_because=reason,
-        uncertainty=_with_digits(uncertainty, displayed.unit, displayed),
+        uncertainty=with_digits(uncertainty, displayed.unit, displayed),
+        remarks=("how its dimensions were taken is not stated",) if measurement.kind in VOLUMES else (),
     )
-
-
-def _require_agreement(displayed: Quantity, recomputed: Quantity) -> None:
-    difference = abs(recomputed.value - displayed.value)
-    # The tiny allowance is for the binary representation of decimal digits, not for the measurement.
-    if difference > AGREEMENT * abs(displayed.value) + 1e-12:
-        raise DisplayedValueDisagreesError(
-            "displayed value and calipers differ by more than 1 %",
-            was=f"{displayed.words} displayed, {recomputed.value:.4g} {recomputed.unit.value} from the calipers",
-            fix="look at the capture's scale and at the caliper points",
-        )
 
 
 def _corrected(reading: Reading, recomputed: Quantity, conditions: Conditions) -> tuple[CorrectedValue | None, str]:
     """Return the value for the stated tissue and an empty reason, or None and why there is none."""
     measurement, calibration = reading.measurement, reading.calibration
-    speed = measurement.tissue_speed
-    if speed is None:
+    media = measurement.media or ((Medium(measurement.tissue_speed),) if measurement.tissue_speed else ())
+    if not media:
         return None, ""
     assumed = calibration.assumed_speed_m_per_s
     if assumed is None:
         return None, "the speed of sound that the device assumed is not stated"
-    if assumed == speed.speed_m_per_s:
-        return None, f"the device already used {assumed:g} m/s"
+    if all(medium.speed.speed_m_per_s == assumed for medium in media):
+        return None, f"{ALREADY_USED} {assumed:g} m/s"
+    speed = measurement.tissue_speed if not measurement.media else None
     try:
-        moved_mm = for_other_speed_mm(reading.points_px, calibration, speed.speed_m_per_s)
-    except (CorrectionRefusedError, PointBehindProbeError) as error:
+        moved_mm = (
+            for_other_speed_mm(reading.points_px, calibration, speed.speed_m_per_s)
+            if speed is not None
+            else through_media_mm(reading.points_px, calibration, media)
+        )
+    except (CorrectionRefusedError, GeometryNotStatedError, BorderNotDrawnError, PointBehindProbeError) as error:
         return None, str(error)
-    value = in_unit(computed_value(measurement.kind, moved_mm), recomputed.unit)
-    how = "end points moved along their beams" if calibration.sector else "depth axis scaled"
-    formula = f"{how}, depth x {speed.speed_m_per_s:g}/{assumed:g}, refraction neglected"
-    at_speed = replace(reading, corrected_to_m_per_s=speed.speed_m_per_s)
+    value = in_unit(computed_value(measurement.kind, moved_mm, drawing_of(measurement)), recomputed.unit)
+    how = "end points moved along their beams" if calibration.sector or speed is None else "depth axis scaled"
+    pieces = media_words(media, assumed) if speed is None else f"depth x {speed.speed_m_per_s:g}/{assumed:g}"
+    formula = f"{how}, {pieces}, refraction neglected"
+    at_speed = replace(
+        reading,
+        corrected_to_m_per_s=speed.speed_m_per_s if speed is not None else None,
+        media=media if speed is None else (),
+    )
     budget = caliper_uncertainty(at_speed, conditions.probe, conditions.figures)
-    uncertainty = _with_digits(budget, reading.unit, measurement.displayed)
-    quantity = _following(Quantity(value, recomputed.unit), uncertainty)
-    return CorrectedValue(quantity, speed, assumed, formula, uncertainty), ""
-
-
-def _with_digits(uncertainty: Uncertainty, unit: Unit, displayed: Quantity | None) -> Uncertainty:
-    if not uncertainty.is_stated:
-        return uncertainty
-    return replace(uncertainty, text=shown(uncertainty.expanded, _decimals(unit, displayed)))
-
-
-def _following(quantity: Quantity, uncertainty: Uncertainty) -> Quantity:
-    """Show a computed value to the last digit of its uncertainty (JCGM 100:2008 7.2.6); the value itself stays."""
-    decimals = len(uncertainty.text.partition(".")[2])
-    return replace(quantity, text=f"{quantity.value:.{decimals}f}")
-
-
-def _shown(value: float, unit: Unit, displayed: Quantity | None) -> str:
-    return f"{value:.{_decimals(unit, displayed)}f}"
-
-
-def _decimals(unit: Unit, displayed: Quantity | None) -> int:
-    """Digits as the source showed them, where it showed any."""
-    if displayed is not None and displayed.text:
-        return len(displayed.text.partition(".")[2])
-    return _DECIMALS[unit]
+    uncertainty = with_digits(budget, reading.unit, measurement.displayed)
+    quantity = following(Quantity(value, recomputed.unit), uncertainty)
+    return CorrectedValue(quantity, speed, assumed, formula, uncertainty, measurement.media), ""

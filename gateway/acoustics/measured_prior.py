@@ -19,6 +19,7 @@ _METHODS = {
     ValueOrigin.TRANSCRIBED: ("sr", "transcribed"),
     ValueOrigin.COMPUTED: ("sr", "computed-from-calipers"),
     ValueOrigin.FROM_GATES: ("length_method", "layers"),
+    ValueOrigin.DERIVED: ("sr", "derived-here"),
 }
 
 
@@ -94,7 +95,7 @@ def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
                 method=concept("sr", "gateway-correction"),
                 derivation=concept("sr", "calculated"),
                 is_corrected=True,
-                speed_m_per_s=corrected.speed.speed_m_per_s,
+                speed_m_per_s=corrected.speed.speed_m_per_s if corrected.speed else None,
                 assumed_speed_m_per_s=corrected.assumed_speed_m_per_s,
                 formula=corrected.formula,
             )
@@ -134,10 +135,10 @@ def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
         capture,
         value.value,
         method=concept(*method) if method else None,
-        derivation=None if is_transcribed else concept("sr", "measured"),
+        derivation=None if is_transcribed else concept("sr", "calculated" if value.sources else "measured"),
         speed_m_per_s=value.measurement.reading_m_per_s
         or (calibration.assumed_speed_m_per_s if calibration and value.measurement.points else None),
-        formula=value.biometry[0].equation if value.origin is ValueOrigin.FROM_GATES else "",
+        formula=value.biometry[0].equation if value.origin is ValueOrigin.FROM_GATES else value.equation,
     )
 
 

@@ -33,6 +33,21 @@ def checked_speed(speed_m_per_s: float) -> float:
     return speed_m_per_s
 
 
+def checked_speeds(speeds_m_per_s: ArrayLike) -> NDArray[np.float64]:
+    """Return many speeds at once, each as `checked_speed` asks.
+
+    Raises
+    ------
+    SpeedNotPhysicalError
+        Naming the first that lies outside 300 to 8000 m/s.
+    """
+    speeds = np.asarray(speeds_m_per_s, dtype=np.float64)
+    odd = ~((speeds >= SLOWEST_M_PER_S) & (speeds <= FASTEST_M_PER_S))
+    if np.any(odd):
+        checked_speed(float(speeds[odd].flat[0]))
+    return speeds
+
+
 def distance_mm(round_trip_time_us: ArrayLike, speed_m_per_s: float) -> NDArray[np.float64]:
     """Return the distance from the time of an echo's round trip: ``d = v t / 2``.
 

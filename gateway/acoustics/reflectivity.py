@@ -7,43 +7,16 @@ in use as well, so the scheme travels with the class (common practice).
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
-from enum import StrEnum
+from collections.abc import Iterator
 from typing import Final
 
 from gateway.errors.measurement import MeasurementError, ReflectivityNotStandardizedError
-from gateway.model.a_scan import AScanSettings
+from gateway.model.a_scan import AScanSettings, Reflectivity, ReflectivityClass, StructureEcho
+from gateway.model.capture import Capture
+from gateway.model.exam import Exam, HeldPart
 
 SCHEME: Final = "five classes: 0-5, 5-40, 40-60, 60-80, 80-100 % of the initial spike, lower bound inclusive"
 _LOWER_BOUNDS: Final = (5.0, 40.0, 60.0, 80.0)
-
-
-class ReflectivityClass(StrEnum):
-    """Classes of internal reflectivity."""
-
-    EXTREMELY_LOW = "extremely low"
-    LOW = "low"
-    MEDIUM = "medium"
-    MEDIUM_HIGH = "medium-high"
-    HIGH = "high"
-
-
-@dataclass(frozen=True, slots=True)
-class Reflectivity:
-    """Reflectivity with everything that it rests on."""
-
-    percent: float
-    tissue_sensitivity_db: float
-    reflectivity_class: ReflectivityClass
-    scheme: str = SCHEME
-
-    @property
-    def words(self) -> str:
-        """Percent, class and the setting behind them."""
-        return (
-            f"{self.percent:g} % of the initial spike: {self.reflectivity_class.value}, "
-            f"at tissue sensitivity {self.tissue_sensitivity_db:g} dB"
-        )
 
 
 def required_sensitivity_db(settings: AScanSettings | None) -> float:
@@ -63,13 +36,15 @@ def required_sensitivity_db(settings: AScanSettings | None) -> float:
     return settings.tissue_sensitivity_db
 
 
-def reflectivity(percent: float, settings: AScanSettings | None) -> Reflectivity:
+def reflectivity(percent: float, settings: AScanSettings | None, text: str = "") -> Reflectivity:
     """Return the class of a spike's height.
 
     Parameters
     ----------
     percent : float
         Of the initial spike, 0 to 100.
+    text : str
+        Its digits as displayed.
 
     Raises
     ------
@@ -77,26 +52,13 @@ def reflectivity(percent: float, settings: AScanSettings | None) -> Reflectivity
     """
     sensitivity_db = required_sensitivity_db(settings)
     if not 0.0 <= percent <= 100.0:
-        raise MeasurementError("a spike is 0 to 100 % of the initial spike", was=f"{percent:g} %")
-    found = tuple(ReflectivityClass)[bisect_right(_LOWER_BOUNDS, percent)]
-    return Reflectivity(percent, sensitivity_db, found)
-
-
-def spike_percent(height: float, initial_height: float) -> float:
-    """Return a spike's height in percent of the initial spike's, both from the same baseline and in the same unit.
-
-    Raises
-    ------
-    MeasurementError
-        If there is no initial spike, or the spike is higher.
-    """
-    if not 0.0 <= height <= initial_height or initial_height <= 0.0:
         raise MeasurementError(
-            "a spike is no higher than the initial spike",
-            was=f"{height:g} of {initial_height:g}",
-            fix="measure both from the baseline",
+            "a spike is 0 to 100 % of the initial spike",
+            was=f"{percent:g} %",
+            fix="write the percent as displayed, the initial spike being 100",
         )
-    return 100.0 * height / initial_height
+    found = tuple(ReflectivityClass)[bisect_right(_LOWER_BOUNDS, percent)]
+    return Reflectivity(percent, sensitivity_db, found, SCHEME, text)
 
 
 def difference_db(reference_gain_db: float, gain_db: float, settings: AScanSettings | None) -> float:
@@ -110,3 +72,41 @@ def difference_db(reference_gain_db: float, gain_db: float, settings: AScanSetti
     """
     required_sensitivity_db(settings)
     return gain_db - reference_gain_db
+
+
+def echoes_of(exam: Exam) -> tuple[tuple[StructureEcho, ...], tuple[HeldPart, ...]]:
+    """Return what the exam's standardized A-scans tell of structures; what has no meaning is held, the rest goes on."""
+    found: list[StructureEcho] = []
+    held: list[HeldPart] = []
+    for capture in exam.captures:
+        try:
+            found.extend(structure_echoes(capture))
+        except MeasurementError as error:
+            part = f"captures[{capture.number - 1}].a_scan"
+            error.where = error.where or part
+            held.append(HeldPart(part, f"{capture.id} reflectivity", error))
+    return tuple(found), tuple(held)
+
+
+def structure_echoes(capture: Capture) -> Iterator[StructureEcho]:
+    """Yield what the standardized A-scan of a capture tells of its structures, in the order in which it is stated.
+
+    Raises
+    ------
+    ReflectivityNotStandardizedError, MeasurementError
+    """
+    settings = capture.a_scan
+    for spike in settings.spikes if settings else ():
+        found = reflectivity(spike.percent, settings, spike.text)
+        yield StructureEcho(capture.id, spike.structure, found.tissue_sensitivity_db, found)
+    for stated in settings.differences if settings else ():
+        weaker_by_db = difference_db(stated.reference_gain_db, stated.gain_db, settings)
+        yield StructureEcho(
+            capture.id,
+            stated.structure,
+            required_sensitivity_db(settings),
+            weaker_by_db=weaker_by_db,
+            reference=stated.reference,
+            gain_db=stated.gain_db,
+            reference_gain_db=stated.reference_gain_db,
+        )

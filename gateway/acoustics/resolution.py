@@ -22,3 +22,10 @@ def axial_resolution_mm(probe: Probe, speed_m_per_s: float) -> float | None:
     if probe.bandwidth_mhz is not None:
         return wavelength_mm(speed_m_per_s, probe.bandwidth_mhz) / 2
     return None
+
+
+def pulse_time_us(probe: Probe) -> float | None:
+    """Return how long the pulse lasts, in microseconds: ``n / f``, or ``1 / B``; None as in `axial_resolution_mm`."""
+    if probe.cycles is not None and probe.nominal_frequency_mhz is not None:
+        return probe.cycles / probe.nominal_frequency_mhz
+    return 1 / probe.bandwidth_mhz if probe.bandwidth_mhz is not None else None

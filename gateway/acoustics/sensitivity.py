@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
+from gateway.acoustics.quantities import PLAIN, Drawing, computed_value, is_ellipse
 from gateway.model.measurement import MeasurementKind
 
 Floats = NDArray[np.float64]
 
+_PLAIN_LENGTHS = frozenset(
+    {
+        MeasurementKind.DISTANCE,
+        MeasurementKind.HEIGHT,
+        MeasurementKind.THICKNESS,
+        MeasurementKind.BASE,
+        MeasurementKind.WIDTH,
+        MeasurementKind.DEPTH,
+        MeasurementKind.AXIAL_LENGTH,
+        MeasurementKind.PATH_LENGTH,
+    }
+)
+_STEP_MM = 1e-4
+"""Small against any caliper, large against the rounding of doubles: central differences are good to nine digits."""
 
-def gradient(kind: MeasurementKind, points_mm: Floats) -> Floats:
+
+def gradient(kind: MeasurementKind, points_mm: Floats, drawing: Drawing = PLAIN) -> Floats:
     """Return how the value changes where a point moves.
 
     Parameters
@@ -26,9 +44,44 @@ def gradient(kind: MeasurementKind, points_mm: Floats) -> Floats:
     """
     if kind is MeasurementKind.ANGLE:
         return _of_angle(points_mm)
-    if kind is MeasurementKind.AREA:
+    if kind in _PLAIN_LENGTHS:
+        return _of_length(points_mm)
+    if kind is MeasurementKind.AREA and not is_ellipse(kind, drawing, len(points_mm)):
         return _of_area(points_mm)
-    return _of_length(points_mm)
+    if kind is MeasurementKind.PERIMETER and not is_ellipse(kind, drawing, len(points_mm)):
+        closed = _of_length(np.vstack([points_mm, points_mm[:1]])) if _is_open(points_mm) else _of_length(points_mm)
+        return _joined(closed, len(points_mm))
+    return by_steps(lambda moved_mm: computed_value(kind, moved_mm, drawing), points_mm)
+
+
+def by_steps(value_of: Callable[[Floats], float], points_mm: Floats) -> Floats:
+    """Return how a value changes where a point moves, by central differences.
+
+    Parameters
+    ----------
+    value_of : callable
+        Points in mm, shape (n, 2), to the value.
+    """
+    slopes = np.zeros_like(points_mm)
+    for place in np.ndindex(points_mm.shape):
+        ahead, behind = points_mm.copy(), points_mm.copy()
+        ahead[place] += _STEP_MM
+        behind[place] -= _STEP_MM
+        slopes[place] = (value_of(ahead) - value_of(behind)) / (2 * _STEP_MM)
+    return slopes
+
+
+def _is_open(points_mm: Floats) -> bool:
+    return not bool(np.all(points_mm[0] == points_mm[-1]))
+
+
+def _joined(slopes: Floats, count: int) -> Floats:
+    """Return slopes of `count` points where the last one given is the first one again."""
+    if len(slopes) == count:
+        return slopes
+    joined = slopes[:-1].copy()
+    joined[0] += slopes[-1]
+    return joined
 
 
 def _of_length(points_mm: Floats) -> Floats:

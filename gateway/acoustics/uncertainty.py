@@ -8,19 +8,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from gateway.acoustics.beam_coordinates import scale_mm
 from gateway.acoustics.beams import BeamsAtPoints, beams_at, for_other_speed_mm, to_mm
-from gateway.acoustics.quantities import in_unit, quantity_rule
+from gateway.acoustics.media_paths import through_media_mm
+from gateway.acoustics.quantities import assumptions_of, computed_value, drawing_of, in_unit, quantity_rule
 from gateway.acoustics.repeatability import repeatability_components
 from gateway.acoustics.resolution import axial_resolution_mm
-from gateway.acoustics.sensitivity import gradient
+from gateway.acoustics.sensitivity import by_steps, gradient
 from gateway.model.calibration import Calibration
-from gateway.model.measurement import Measurement, Quantity, Unit
+from gateway.model.measurement import Measurement, Medium, Quantity, Unit
 from gateway.model.repeatability import RepeatabilityFigure
 from gateway.model.session import Probe
 from gateway.model.uncertainty import Uncertainty, UncertaintyComponent
@@ -29,10 +31,12 @@ Floats = NDArray[np.float64]
 Parts = tuple[list[UncertaintyComponent], list[str]]
 """What is included, and what is left out and why."""
 
-_WHOLE_WIDTH = 1 / math.sqrt(12.0)
+WHOLE_WIDTH = 1 / math.sqrt(12.0)
 """Standard uncertainty of a rectangular distribution of width 1, e.g. of a last digit (4.3.7, F.2.2.1)."""
-_HALF_WIDTH = 1 / math.sqrt(3.0)
+HALF_WIDTH = 1 / math.sqrt(3.0)
 """Standard uncertainty of a rectangular distribution of half-width 1 (4.3.7)."""
+_AT_DEVICE_SPEED = "a displayed value stands at the device's own"
+_SCALE_STEP = 1e-4
 _ACROSS = 0.1
 """Share of a length across the beams above which it is said that lateral resolution is not known."""
 
@@ -50,6 +54,8 @@ class Reading:
         None for the displayed value.
     displayed : Quantity or None
         Whose last digit counts; None for a computed or corrected value.
+    media : tuple of Medium
+        What the beams pass, for a value corrected piece by piece.
     """
 
     measurement: Measurement
@@ -58,10 +64,13 @@ class Reading:
     unit: Unit
     corrected_to_m_per_s: float | None = None
     displayed: Quantity | None = None
+    media: tuple[Medium, ...] = ()
 
     @property
     def speed_m_per_s(self) -> float | None:
-        """The speed of sound behind the value."""
+        """The speed of sound behind the value; of several the fastest, in which a pulse is longest."""
+        if self.media:
+            return max(medium.speed.speed_m_per_s for medium in self.media)
         return self.corrected_to_m_per_s or self.calibration.assumed_speed_m_per_s
 
 
@@ -88,6 +97,7 @@ def caliper_uncertainty(reading: Reading, probe: Probe, figures: Sequence[Repeat
     ):
         included += parts[0]
         left_out += parts[1]
+    left_out += assumptions_of(reading.measurement)
     return combined(included, left_out, remark_on(reading.measurement))
 
 
@@ -137,19 +147,45 @@ class _Slopes:
         self.beams = beams_at(reading.points_px, calibration)
         self.ratio = 1.0
         points_mm = to_mm(reading.points_px, calibration)
-        if speed is not None and calibration.assumed_speed_m_per_s is not None:
+        if reading.media:
+            points_mm = through_media_mm(reading.points_px, calibration, reading.media)
+        elif speed is not None and calibration.assumed_speed_m_per_s is not None:
             self.ratio = speed / calibration.assumed_speed_m_per_s
             points_mm = for_other_speed_mm(reading.points_px, calibration, speed)
         kind = reading.measurement.kind
         unit_factor = in_unit(1.0, reading.unit)
-        self.of_moved = gradient(kind, points_mm) * unit_factor
+        self.of_moved = gradient(kind, points_mm, drawing_of(reading.measurement)) * unit_factor
         self.of_points = self.of_moved
-        if self.beams is not None:
+        if reading.media:
+            self.of_points = by_steps(self._behind_media, to_mm(reading.points_px, calibration))
+        elif self.beams is not None:
             self.of_points = np.einsum("ni,nij->nj", self.of_moved, self.beams.stretch(self.ratio))
+
+    def _behind_media(
+        self, points_mm: Floats, calibration: Calibration | None = None, media: Sequence[Medium] = ()
+    ) -> float:
+        """Return the value for shown points; for another scale or other speeds where they are given."""
+        reading = self._reading
+        points_px = points_mm / scale_mm(reading.calibration)
+        moved_mm = through_media_mm(points_px, calibration or reading.calibration, media or reading.media)
+        value = computed_value(reading.measurement.kind, moved_mm, drawing_of(reading.measurement))
+        return in_unit(value, reading.unit)
+
+    def by_speed_in(self, number: int) -> float:
+        """How the value changes for each m/s of the speed in one of the media."""
+        reading = self._reading
+        points_mm = to_mm(reading.points_px, reading.calibration)
+        ends = []
+        for step in (0.5, -0.5):
+            media = list(reading.media)
+            speed = media[number].speed
+            media[number] = replace(media[number], speed=replace(speed, speed_m_per_s=speed.speed_m_per_s + step))
+            ends.append(self._behind_media(points_mm, media=media))
+        return abs(ends[0] - ends[1])
 
     def calipers(self) -> UncertaintyComponent:
         pitch = np.array([self._reading.calibration.mm_per_pixel_x, self._reading.calibration.mm_per_pixel_y])
-        standard = float(np.linalg.norm(self.of_points * pitch * _WHOLE_WIDTH))
+        standard = float(np.linalg.norm(self.of_points * pitch * WHOLE_WIDTH))
         return UncertaintyComponent(
             "calipers to the pixel", standard, "half a pixel either way in x and y at each point, rectangular"
         )
@@ -157,6 +193,21 @@ class _Slopes:
     def by_scale(self) -> float:
         """How the value changes where the scale grows to twice itself, to first order."""
         points_mm = to_mm(self._reading.points_px, self._reading.calibration)
+        if self._reading.media:
+            # The borders between the media grow with the points.
+            stated = self._reading.calibration
+            ends = [
+                self._behind_media(
+                    points_mm,
+                    replace(
+                        stated,
+                        mm_per_pixel_x=stated.mm_per_pixel_x * (1 + step),
+                        mm_per_pixel_y=stated.mm_per_pixel_y * (1 + step),
+                    ),
+                )
+                for step in (_SCALE_STEP, -_SCALE_STEP)
+            ]
+            return abs(ends[0] - ends[1]) / (2 * _SCALE_STEP)
         from_origin_mm = self.beams.from_origin_mm if self.beams is not None else points_mm
         return abs(float(np.sum(self.of_points * from_origin_mm)))
 
@@ -174,31 +225,47 @@ def _last_digit(reading: Reading) -> list[UncertaintyComponent]:
     if reading.displayed is None or not reading.displayed.text:
         return []
     step = 10.0 ** -len(reading.displayed.text.partition(".")[2])
-    return [UncertaintyComponent("last digit displayed", step * _WHOLE_WIDTH, "half a step either way, rectangular")]
+    return [UncertaintyComponent("last digit displayed", step * WHOLE_WIDTH, "half a step either way, rectangular")]
 
 
 def _scale(reading: Reading, slopes: _Slopes) -> Parts:
     tolerance = reading.calibration.scale_tolerance_percent
     if tolerance is None:
         return [], ["scale (its tolerance is not stated)"]
-    standard = slopes.by_scale() * tolerance / 100 * _HALF_WIDTH
+    standard = slopes.by_scale() * tolerance / 100 * HALF_WIDTH
     return [UncertaintyComponent("scale", standard, f"stated tolerance {tolerance:g} % either way, rectangular")], []
 
 
 def _speed(reading: Reading, slopes: _Slopes) -> Parts:
+    if reading.media:
+        return _speeds_in_media(reading, slopes)
     speed, assumed = reading.measurement.tissue_speed, reading.calibration.assumed_speed_m_per_s
     if speed is None:
-        return [], ["speed of sound (no tissue stated)"]
+        is_own = reading.measurement.media
+        return [], [f"speed of sound ({_AT_DEVICE_SPEED if is_own else 'no tissue stated'})"]
     is_behind_value = reading.speed_m_per_s == speed.speed_m_per_s
     if not is_behind_value:
-        return [], ["speed of sound (a displayed value stands at the device's own)"]
+        return [], [f"speed of sound ({_AT_DEVICE_SPEED})"]
     if speed.tolerance_m_per_s is None:
         return [], ["speed of sound (its tolerance is not stated)"]
     if slopes.beams is None or assumed is None:
         return [], ["speed of sound (the beams are not stated)"]
-    standard = slopes.by_speed(slopes.beams, assumed) * speed.tolerance_m_per_s * _HALF_WIDTH
+    standard = slopes.by_speed(slopes.beams, assumed) * speed.tolerance_m_per_s * HALF_WIDTH
     how = f"stated tolerance {speed.tolerance_m_per_s:g} m/s either way, rectangular"
     return [UncertaintyComponent("speed of sound", standard, how)], []
+
+
+def _speeds_in_media(reading: Reading, slopes: _Slopes) -> Parts:
+    included, left_out = [], ["where the media begin (as drawn)"]
+    for number, medium in enumerate(reading.media):
+        name = f"speed of sound in {medium.speed.tissue.replace('-', ' ') or f'medium {number + 1}'}"
+        tolerance = medium.speed.tolerance_m_per_s
+        if tolerance is None:
+            left_out.append(f"{name} (its tolerance is not stated)")
+            continue
+        how = f"stated tolerance {tolerance:g} m/s either way, rectangular"
+        included.append(UncertaintyComponent(name, slopes.by_speed_in(number) * tolerance * HALF_WIDTH, how))
+    return included, left_out
 
 
 def _resolution(reading: Reading, slopes: _Slopes, probe: Probe) -> Parts:
@@ -215,12 +282,12 @@ def _resolution(reading: Reading, slopes: _Slopes, probe: Probe) -> Parts:
     whole = float(np.linalg.norm(slopes.of_moved))
     across = math.sqrt(max(0.0, whole**2 - along**2))
     left_out = ["resolution across the beams (not stated)"] if across > _ACROSS * whole else []
-    return [UncertaintyComponent("axial resolution", along * resolution_mm * _WHOLE_WIDTH, how)], left_out
+    return [UncertaintyComponent("axial resolution", along * resolution_mm * WHOLE_WIDTH, how)], left_out
 
 
 def _refraction(reading: Reading) -> Parts:
     tolerance_mm = reading.measurement.refraction_tolerance_mm
     if tolerance_mm is None or quantity_rule(reading.measurement.kind).unit is not Unit.MM:
         return [], ["refraction (neglected, not quantified)"]
-    standard = in_unit(tolerance_mm, reading.unit) * _HALF_WIDTH
+    standard = in_unit(tolerance_mm, reading.unit) * HALF_WIDTH
     return [UncertaintyComponent("refraction", standard, f"stated tolerance {tolerance_mm:g} mm, rectangular")], []

@@ -37,6 +37,7 @@ def demo(
 
 def _print(shown: Demonstration) -> None:
     from gateway.cli import views
+    from gateway.cli.a_scan_views import a_scan_tables
 
     prepared = shown.prepared
     deliveries = {delivery.sop_instance_uid: delivery for delivery in shown.deliveries}
@@ -44,6 +45,8 @@ def _print(shown: Demonstration) -> None:
     console.print_table("Captures", views.CAPTURE_HEADINGS, views.capture_rows(prepared))
     values = prepared.measured.values
     console.print_table("Measurements", views.TRUTH_HEADINGS, views.truth_rows(values, shown.truth_mm))
+    for title, headings, rows in a_scan_tables(prepared):
+        console.print_table(title, headings, rows)
     console.print_table("Objects", views.OBJECT_HEADINGS, views.object_rows(prepared.objects, deliveries))
     console.print_lines(*views.coverage_lines(prepared), *views.held_lines(prepared))
     arrived = sum(delivery.state.value == "committed" for delivery in shown.deliveries)
@@ -68,12 +71,14 @@ def _all_committed(shown: Demonstration) -> bool:
 
 def _as_json(shown: Demonstration) -> dict[str, object]:
     from gateway.cli import views
+    from gateway.cli.a_scan_views import a_scan_tables
 
     prepared = shown.prepared
     deliveries = {delivery.sop_instance_uid: delivery for delivery in shown.deliveries}
     tables = {
         "captures": (views.CAPTURE_HEADINGS, views.capture_rows(prepared)),
         "measurements": (views.TRUTH_HEADINGS, views.truth_rows(prepared.measured.values, shown.truth_mm)),
+        **{title.lower(): (headings, rows) for title, headings, rows in a_scan_tables(prepared)},
         "objects": (views.OBJECT_HEADINGS, views.object_rows(prepared.objects, deliveries)),
     }
     return {

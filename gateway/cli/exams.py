@@ -128,10 +128,12 @@ def _show(
 ) -> dict[str, object]:
     """Print what came of one exam, or return it where JSON is wanted."""
     from gateway.cli import views
+    from gateway.cli.a_scan_views import a_scan_tables
 
     tables: list[tuple[str, Sequence[str], list[list[str]]]] = [
         ("Captures", views.CAPTURE_HEADINGS, views.capture_rows(prepared)),
         ("Measurements", views.MEASUREMENT_HEADINGS, views.measurement_rows(prepared.measured.values)),
+        *a_scan_tables(prepared),
     ]
     if deliveries is None:
         tables.append(("Objects", views.BUILT_HEADINGS, views.built_rows(prepared.objects)))

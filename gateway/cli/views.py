@@ -76,7 +76,7 @@ def _length_row(value: MeasuredValue, length: BiometryValue) -> list[str]:
         _what(value),
         value.measurement.capture_id,
         "-",
-        length.quantity.words,
+        _with_uncertainty(length.quantity, length.uncertainty),
         _method_words(value, length),
     ]
 
@@ -202,10 +202,11 @@ def _what(value: MeasuredValue) -> str:
 
 def _how(value: MeasuredValue) -> str:
     if value.corrected:
-        return value.corrected.formula
+        return "; ".join((value.corrected.formula, *value.remarks))
     if value.origin.value == "from-gates":
         return _method_words(value, value.biometry[0])
-    return f"{value.origin.value}; {value.not_corrected_because}".removesuffix("; ")
+    said = (value.origin.value, value.equation, *value.remarks, value.not_corrected_because)
+    return "; ".join(part for part in said if part)
 
 
 def _displayed(value: MeasuredValue) -> str:
@@ -217,4 +218,4 @@ def _corrected(value: MeasuredValue) -> str:
 
 
 def _with_uncertainty(quantity: Quantity, uncertainty: Uncertainty | None) -> str:
-    return f"{quantity.words} {uncertainty.plus_minus(quantity.unit.value)}" if uncertainty else quantity.words
+    return f"{quantity.words} {uncertainty.plus_minus(quantity.unit.words)}" if uncertainty else quantity.words

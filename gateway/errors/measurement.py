@@ -40,8 +40,11 @@ class PointCountError(MeasurementError):
 
     code = "point-count"
     explanation = (
-        "A distance, height, thickness, base, width, depth or axial length has two end points, a path two or more, "
-        "an angle three (the vertex in the middle), an area at least three."
+        "A distance, height, thickness, base, width, depth or axial length has two end points, a path two or more, an "
+        "angle three (the vertex in the middle), an area or perimeter at least three. A perpendicular height has the "
+        "two ends of its chord and then the top. An ellipse has the ends of one axis and those of the other, or its "
+        "centre and one end of each; the circumference of a sphere the two ends of its diameter. A base along the wall "
+        "has its two ends, a two-chord base its two ends with the point on the wall between them in the middle."
     )
 
 
@@ -75,6 +78,110 @@ class DisplayedValueDisagreesError(MeasurementError):
         "than 1 %. One of them is wrong: a scale copied from another depth setting, points in another picture size,"
         " calipers that were moved after the number was read. The measurement is held until a person decides; "
         "nothing is averaged."
+    )
+
+
+class GeometryNotStatedError(MeasurementError):
+    """Beams asked for on a picture of which nobody says how they lie."""
+
+    code = "geometry-not-stated"
+    explanation = (
+        "Depth and place across the beams have a meaning only where the calibration says how the beams lie: geometry: "
+        "linear with depth_axis, or sector with its pivot. State one of them for this capture."
+    )
+
+
+class SectorAngleError(MeasurementError):
+    """A sector that opens wider than any probe does."""
+
+    code = "sector-angle"
+    explanation = (
+        "A hand-held probe looks to one side: a fan of more than 180 degrees, of none or of less is a slip. Write the "
+        "whole angle of the fan in degrees, from the first beam to the last."
+    )
+
+
+class MediaOrderError(MeasurementError):
+    """Media along the beams whose borders cannot be crossed one after the other."""
+
+    code = "media-order"
+    explanation = (
+        "Media are listed from the probe face on. The first begins at the face and has no border; each further one "
+        "begins at a line on the picture that every beam crosses once, and deeper than the medium before it. A line "
+        "that runs back on itself, or two lines that cross, leave open in which medium a point lies. Draw each line "
+        "across the beams, from one side to the other."
+    )
+
+
+class BorderNotDrawnError(MeasurementError):
+    """A beam that passes beside the line at which a medium begins."""
+
+    code = "border-not-drawn"
+    explanation = (
+        "An end point lies on a beam for which nobody drew where the next medium begins. The line is not prolonged by "
+        "guesswork: draw it so far that the beams through all points of the measurement cross it."
+    )
+
+
+class SelfCrossingOutlineError(MeasurementError):
+    """An outline that crosses or touches itself."""
+
+    code = "self-crossing-outline"
+    explanation = (
+        "Where an outline crosses itself, one part of the area is taken away from the other. Give the corners in the "
+        "order in which the outline runs, each once."
+    )
+
+
+class PointsOnOneLineError(MeasurementError):
+    """An outline or an ellipse without any area."""
+
+    code = "points-on-one-line"
+    explanation = (
+        "The points of an area must not lie on one line: there is nothing inside. Set the points along the outline, or "
+        "write kind: path-length."
+    )
+
+
+class EllipseAxesError(MeasurementError):
+    """Axes of an ellipse that do not halve each other at right angles."""
+
+    code = "ellipse-axes"
+    explanation = (
+        "The axes of an ellipse cross at right angles in their middles (5 degrees and 5 % of the longer axis are "
+        "allowed for the hand). Give the ends of one axis, then those of the other; or the centre and one end of each."
+    )
+
+
+class SphereDiameterError(MeasurementError):
+    """A chord longer than the sphere it is said to lie in, or a sphere of no or absurd size."""
+
+    code = "sphere-diameter"
+    explanation = (
+        "A base along the wall is computed on a sphere: its diameter must be stated, and no chord is longer than it. "
+        "Write sphere_diameter_mm, usually the eye's own, or name a measurement of it."
+    )
+
+
+class DerivationError(MeasurementError):
+    """A quantity computed from measurements that do not fit its formula."""
+
+    code = "derivation"
+    explanation = (
+        "A volume needs two dimensions and a third, or two and third_dimension, which says how the third is taken. A "
+        "ratio needs two measurements of one dimension. What is measured goes in, not what is itself computed from "
+        "other measurements."
+    )
+
+
+class MixedDimensionsError(DerivationError):
+    """A height where a diameter belongs, or a diameter where a height belongs."""
+
+    code = "mixed-dimensions"
+    explanation = (
+        "Pi/6 a b c with three diameters is an ellipsoid, pi/6 a b h with a height above the base is half of one: the "
+        "same formula with another third dimension. A height among the diameters of an ellipsoid, or a diameter in "
+        "place of the height, gives twice or half the volume. Choose the kind that fits, and name the height last."
     )
 
 
@@ -182,6 +289,17 @@ class LineNotMeasurableError(MeasurementError):
     explanation = (
         "An A-scan along a line needs two different points inside the picture and the scale of that picture; at "
         "another speed of sound it also needs the speed that the device assumed and the direction of the beams."
+    )
+
+
+class PointInStripError(MeasurementError):
+    """Calipers on a strip with an A-scan."""
+
+    code = "point-in-strip"
+    explanation = (
+        "A strip with an A-scan has a scale of its own along depth, and amplitude across it; the scale of the picture "
+        "beside it would give a wrong length. Give the number that the device displayed, or gates in microseconds, "
+        "without points."
     )
 
 

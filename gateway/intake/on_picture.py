@@ -5,6 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 
+import numpy as np
+
+from gateway.acoustics.outlines import ellipse_axis_ends
+from gateway.acoustics.quantities import drawing_of, is_ellipse
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import FrameError, FrameTimingError, PointOutsidePictureError
 from gateway.errors.media import RegionOutsidePictureError
@@ -112,7 +116,20 @@ def _misplaced_measurement(
         return FrameError(
             "the loop has fewer frames", where=place_of(exam, f"{path}.frame", path), was=late, fix=_COUNT
         )
-    return _outside(measurement.points, source.facts, place_of(exam, f"{path}.points", path))
+    beside = _outside(_drawn(measurement), source.facts, place_of(exam, f"{path}.points", path))
+    if beside:
+        return beside
+    borders = [point for medium in measurement.media for point in medium.begins]
+    return _outside(borders, source.facts, place_of(exam, f"{path}.media", path))
+
+
+def _drawn(measurement: Measurement) -> Sequence[Point]:
+    """Return the points that the report will point to: of an ellipse the ends of its axes, whichever were given."""
+    points = measurement.points
+    if not is_ellipse(measurement.kind, drawing_of(measurement), len(points)):
+        return points
+    ends = ellipse_axis_ends(np.array([(point.x, point.y) for point in points], dtype=np.float64))
+    return (*points, *(Point(float(x), float(y)) for x, y in ends))
 
 
 def _misplaced_annotation(

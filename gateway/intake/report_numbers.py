@@ -63,7 +63,7 @@ def _kind(item: ReportItem) -> MeasurementKind | None:
     return None
 
 
-_GENERAL = frozenset({"diameter", "length"})
+_GENERAL = frozenset({"diameter", "length", "volume"})
 
 
 def _corrected_from(item: ReportItem) -> ReportItem | None:

@@ -43,7 +43,7 @@ from gateway.intake.media_file import (
     stamp_of,
 )
 from gateway.intake.still_structure import ensure_whole
-from gateway.model.calibration import Calibration, ScaleSource, SectorGeometry
+from gateway.model.calibration import Calibration, Geometry, ScaleSource, SectorGeometry
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.media import ColourModel, PixelFacts
 from gateway.model.scan_lines import LinearLines, LineLayout, ScanLines
@@ -270,4 +270,5 @@ def _calibration(stated: ScanLines, conversion: ScanConversion, line_count: int)
         assumed_speed_m_per_s=stated.assumed_speed_m_per_s,
         sector=sector,
         scale_source=ScaleSource.DERIVED,
+        geometry=Geometry.LINEAR if isinstance(stated.lines, LinearLines) else None,
     )

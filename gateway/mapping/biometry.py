@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 
 from gateway.acoustics.biometry import EyeState, require_applicable, require_order
@@ -12,7 +13,7 @@ from gateway.errors.document import (
     FieldNotApplicableError,
     TissueNotKnownError,
 )
-from gateway.errors.measurement import FormulaNotApplicableError, GateOrderError
+from gateway.errors.measurement import FormulaNotApplicableError, GateOrderError, ToleranceNotApplicableError
 from gateway.mapping.document.captures import CaptureFields
 from gateway.mapping.document.observations import GateFields, MeasurementFields
 from gateway.mapping.parts import Part
@@ -29,6 +30,7 @@ def check_biometry(part: MeasurementPart, fields: MeasurementFields, speeds: Spe
     """Refuse gates, formula and implant that contradict each other or the measurement's other fields."""
     if fields.gates is not None:
         _check_gates(part, fields, speeds)
+    _check_gate_tolerances(part, fields)
     _check_formula_fields(part, fields)
     stated = "formula" if fields.formula is not None else "gates" if fields.gates is not None else ""
     for name in ("tissue", "speed_m_per_s"):
@@ -64,6 +66,12 @@ def _check_gate_speed(part: MeasurementPart, gate: GateFields, number: int, spee
         fix = (f"did you mean {near[0]}? " if near else "") + "the table has " + ", ".join(speeds)
         what = f"the table of speeds has no tissue of {where}"
         part.refuse(TissueNotKnownError, what, "gates", was=gate.tissue, fix=fix)
+
+
+def _check_gate_tolerances(part: MeasurementPart, fields: MeasurementFields) -> None:
+    if fields.gate_tolerance_us is not None and fields.gates is None:
+        what = "a tolerance of gates that are not stated"
+        part.refuse(ToleranceNotApplicableError, what, "gate_tolerance_us", fix="write gates, or leave it out")
 
 
 def _check_formula_fields(part: MeasurementPart, fields: MeasurementFields) -> None:
@@ -117,7 +125,9 @@ def gates_of(part: MeasurementPart, fields: MeasurementFields, speeds: Speeds) -
 
 
 def _speed(part: MeasurementPart, gate: GateFields, number: int, speeds: Speeds) -> TissueSpeed:
+    tolerance = gate.speed_tolerance_m_per_s
     if gate.tissue is not None:
-        return speeds[gate.tissue]
+        speed = speeds[gate.tissue]
+        return speed if tolerance is None else replace(speed, tolerance_m_per_s=tolerance)
     source = str(part.document.place((*part.path, "gates", number, "speed_m_per_s")))
-    return TissueSpeed(gate.speed_m_per_s or 0.0, "", source)
+    return TissueSpeed(gate.speed_m_per_s or 0.0, "", source, tolerance)

@@ -14,11 +14,12 @@ from gateway.errors.document import (
     FrameTimingError,
     ValueOutOfRangeError,
 )
-from gateway.mapping.a_scans import check_a_scans, lines_of, settings_of, strip_of
+from gateway.mapping.a_scans import a_scan_of, check_a_scans, lines_of, strip_of
 from gateway.mapping.burned_in_text import burned_in_text_of, check_burned_in_text
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frame_numbers import check_frame_numbers, timing_of
 from gateway.mapping.frames_and_points import corner_point, frame_count, refuse_turned_region
+from gateway.mapping.measuring_fields import check_geometry
 from gateway.mapping.parts import Part
 from gateway.mapping.scan_lines import check_scan_lines, scan_lines_of
 from gateway.model.calibration import Calibration, PixelRegion, ScaleSource, SectorGeometry
@@ -48,6 +49,7 @@ def check_captures(parts: Sequence[CapturePart], speeds: Mapping[str, TissueSpee
             _check_region(part, part.fields)
             check_burned_in_text(part, part.fields)
             check_scan_lines(part, part.fields)
+            check_geometry(part, part.fields)
             check_a_scans(part, part.fields, speeds)
     _check_shared_files(parts)
 
@@ -217,7 +219,7 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         is_key_image=bool(fields.key_image),
         comment=fields.comment or "",
         number=number,
-        a_scan=settings_of(fields.a_scan) if fields.a_scan else None,
+        a_scan=a_scan_of(part, fields.a_scan, speeds) if fields.a_scan else None,
         a_scan_lines=lines_of(part, fields, speeds),
         page=fields.page,
         grey_window=GreyWindow(fields.grey_window.low, fields.grey_window.high) if fields.grey_window else None,
@@ -263,5 +265,6 @@ def _calibration_of(fields: CalibrationFields) -> Calibration:
         scale_source=fields.scale_source or ScaleSource.DEVICE,
         region=PixelRegion(region.x0, region.y0, region.x1, region.y1) if region else None,
         scale_tolerance_percent=fields.scale_tolerance_percent,
-        a_scan_strip=strip_of(fields.a_scan_strip) if fields.a_scan_strip else None,
+        geometry=fields.geometry,
+        a_scan_strip=strip_of(fields.a_scan_strip, fields) if fields.a_scan_strip else None,
     )

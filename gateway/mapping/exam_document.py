@@ -36,6 +36,7 @@ from gateway.mapping.local_times import with_offsets
 from gateway.mapping.located.file import read_located
 from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
+from gateway.mapping.measuring_fields import check_sources
 from gateway.mapping.moments import true_time
 from gateway.mapping.observations import (
     annotation_of,
@@ -276,6 +277,9 @@ def _check_all_parts(parts: _Parts, speeds: Mapping[str, TissueSpeed]) -> None:
     findings = PartIndex(parts.findings)
     for measurement in parts.measurements:
         check_measurement(measurement, captures, findings, speeds)
+    measurements = PartIndex(parts.measurements)
+    for measurement in parts.measurements:
+        check_sources(measurement, measurements, captures)
     for annotation in parts.annotations:
         check_annotation(annotation, captures)
 

@@ -20,6 +20,7 @@ from gateway.errors.document import (
     UnitNotFittingError,
 )
 from gateway.errors.measurement import NoScaleError, PointCountError, ToleranceNotApplicableError
+from gateway.mapping.a_scans import check_beside_strip
 from gateway.mapping.biometry import check_against_capture, check_biometry, gates_of
 from gateway.mapping.captures import clock_hour_of
 from gateway.mapping.document.base import FindingWords
@@ -31,6 +32,7 @@ from gateway.mapping.document.observations import (
     QuantityFields,
 )
 from gateway.mapping.frames_and_points import corner_point, frame_count, stored_frame
+from gateway.mapping.measuring_fields import check_borders, check_drawing, check_media, drawing_of, media_of
 from gateway.mapping.parts import Part, PartIndex
 from gateway.model.calibration import Point
 from gateway.model.capture import CaptureKind
@@ -150,6 +152,8 @@ def check_measurement(
     _check_speed(part, fields, speeds)
     _check_quantities(part, fields)
     _check_tolerances(part, fields)
+    check_media(part, fields, speeds)
+    check_drawing(part, fields)
     check_biometry(part, fields, speeds)
     finding = findings.find(part, fields.finding, "finding") if fields.finding is not None else None
     capture = captures.find(part, fields.capture, "capture")
@@ -181,7 +185,7 @@ def _check_speed(part: MeasurementPart, fields: MeasurementFields, speeds: Mappi
 
 
 def _check_quantities(part: MeasurementPart, fields: MeasurementFields) -> None:
-    if fields.points is None and fields.displayed is None and fields.gates is None:
+    if fields.points is None and fields.displayed is None and fields.gates is None and fields.of is None:
         part.refuse(
             NothingMeasuredError, "neither points nor a displayed number", fix="write points, displayed, or both"
         )
@@ -210,12 +214,11 @@ def _check_tolerances(part: MeasurementPart, fields: MeasurementFields) -> None:
 
 def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: CaptureFields) -> None:
     points = fields.points or []
-    rule = quantity_rule(fields.kind)
+    rule = quantity_rule(fields.kind, drawing_of(fields))
     if not rule.fewest <= len(points) <= rule.most:
-        wanted = str(rule.fewest) if rule.fewest == rule.most else f"{rule.fewest} or more"
         part.refuse(
             PointCountError,
-            f"{fields.kind.words} has {wanted} points",
+            f"{fields.kind.words} has {rule.points_words} points",
             "points",
             was=str(len(points)),
             fix="check the points",
@@ -227,7 +230,10 @@ def _check_calipers(part: MeasurementPart, fields: MeasurementFields, capture: C
         part.refuse(
             FieldMissingError, "points on a loop without their frame", "points", fix="write frame: and its number"
         )
-    _check_points(part, [corner_point(pair, capture.calibration) for pair in points], "points")
+    corners = [corner_point(pair, capture.calibration) for pair in points]
+    _check_points(part, corners, "points")
+    check_beside_strip(part, corners, capture)
+    check_borders(part, fields, capture)
 
 
 def measurement_of(
@@ -249,9 +255,15 @@ def measurement_of(
         comment=fields.comment or "",
         refraction_tolerance_mm=fields.refraction_tolerance_mm,
         gates=gates_of(part, fields, speeds),
+        gate_tolerance_us=fields.gate_tolerance_us,
         formula=fields.formula,
         implant=fields.implant.to_model() if fields.implant else None,
         reading_m_per_s=fields.reading_speed_m_per_s,
+        shape=fields.shape,
+        sphere_diameter_mm=fields.sphere_diameter_mm,
+        media=media_of(part, fields, capture, speeds),
+        of=tuple(fields.of or ()),
+        third_dimension=fields.third_dimension,
     )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from gateway.model.measurement import Quantity, TissueSpeed
+    from gateway.model.uncertainty import Uncertainty
 
 LENS_POWER_CAUTION: Final = "not for lens-power calculation unless biometry with method, speed and quality came with it"
 
@@ -107,6 +108,8 @@ class BiometryValue:
     segments : tuple of Segment
     remarks : tuple of str
         What the method asks for and nobody stated.
+    uncertainty : Uncertainty or None
+        Of `quantity`, in its unit.
     """
 
     quantity: Quantity
@@ -118,6 +121,7 @@ class BiometryValue:
     whole_eye_m_per_s: float | None = None
     segments: tuple[Segment, ...] = ()
     remarks: tuple[str, ...] = ()
+    uncertainty: Uncertainty | None = None
 
     @property
     def method(self) -> str:

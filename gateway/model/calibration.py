@@ -15,6 +15,15 @@ class DepthAxis(StrEnum):
     TOP_DOWN = "top-down"
 
 
+class Geometry(StrEnum):
+    """How the beams of a picture lie; stated, never assumed."""
+
+    LINEAR = "linear"
+    """Side by side along the depth axis; the lateral pitch does not depend on the speed of sound."""
+    SECTOR = "sector"
+    """Fanned out from a pivot."""
+
+
 class PixelConvention(StrEnum):
     """What the source means by a whole-numbered pixel coordinate."""
 
@@ -78,7 +87,7 @@ class Calibration:
         At `assumed_speed_m_per_s`.
     depth_axis : DepthAxis or None
     sector : SectorGeometry or None
-        None for a linear picture or an unstated geometry.
+        None for a linear picture, or a sector whose pivot is not stated.
     assumed_speed_m_per_s : float or None
         Speed of sound by which the device turned time into depth.
     scale_source : ScaleSource
@@ -88,6 +97,8 @@ class Calibration:
         How far the real scale may lie from the stated one either way, where somebody states that.
     a_scan_strip : AScanStrip or None
         Strip of the stored picture with an A-scan, outside `region`.
+    geometry : Geometry or None
+        None where nobody states it; a stated `sector` says it too.
     """
 
     mm_per_pixel_x: float
@@ -99,3 +110,11 @@ class Calibration:
     region: PixelRegion | None = None
     scale_tolerance_percent: float | None = None
     a_scan_strip: AScanStrip | None = None
+    geometry: Geometry | None = None
+
+    @property
+    def face_px(self) -> float:
+        """Where a linear array's face lies along the depth axis: at the edge of the region, else of the picture."""
+        if self.region is None:
+            return 0.0
+        return float(self.region.x0 if self.depth_axis is DepthAxis.LEFT_TO_RIGHT else self.region.y0)

@@ -8,6 +8,7 @@ from datetime import datetime
 from enum import StrEnum
 
 from gateway.errors import GatewayError, Place
+from gateway.model.a_scan import StructureEcho
 from gateway.model.capture import Capture
 from gateway.model.finding import Annotation, Finding
 from gateway.model.measurement import MeasuredValue, Measurement
@@ -98,3 +99,4 @@ class MeasuredExam:
     exam: Exam
     values: tuple[MeasuredValue, ...]
     held: tuple[HeldPart, ...] = ()
+    echoes: tuple[StructureEcho, ...] = ()

@@ -24,11 +24,40 @@ class MeasurementKind(StrEnum):
     PATH_LENGTH = "path-length"
     ANGLE = "angle"
     AREA = "area"
+    PERPENDICULAR_HEIGHT = "perpendicular-height"
+    """Of a point above the line through the two ends of a chord."""
+    PERIMETER = "perimeter"
+    CIRCUMFERENCE = "circumference"
+    """Of an ellipse by its axes, or of a sphere by its diameter."""
+    ARC_BASE = "arc-base"
+    """Base along the wall: from the straight chord, on a sphere of stated diameter."""
+    TWO_CHORD_BASE = "two-chord-base"
+    """Base as two chords over a point on the wall between the ends."""
+    ELLIPSOID_VOLUME = "ellipsoid-volume"
+    HALF_ELLIPSOID_VOLUME = "half-ellipsoid-volume"
+    RATIO = "ratio"
 
     @property
     def words(self) -> str:
         """The kind as a person reads it."""
         return self.value.replace("-", " ")
+
+
+class Shape(StrEnum):
+    """What the points of an area or a perimeter are."""
+
+    POLYGON = "polygon"
+    """Corners of the outline."""
+    ELLIPSE = "ellipse"
+    """Four points: the ends of one axis, then those of the other; or three: centre, end of one axis, of the other."""
+
+
+class ThirdDimension(StrEnum):
+    """How the dimension of a volume that was not measured is taken."""
+
+    LIKE_THE_FIRST = "like-the-first"
+    LIKE_THE_SECOND = "like-the-second"
+    MEAN_OF_BOTH = "mean-of-both"
 
 
 class Unit(StrEnum):
@@ -39,7 +68,16 @@ class Unit(StrEnum):
     UM = "um"
     MM2 = "mm2"
     CM2 = "cm2"
+    MM3 = "mm3"
+    CM3 = "cm3"
     DEG = "deg"
+    ONE = "1"
+    """Of a ratio."""
+
+    @property
+    def words(self) -> str:
+        """The unit as it stands beside a number; a ratio has none."""
+        return "" if self is Unit.ONE else self.value
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +91,7 @@ class Quantity:
     @property
     def words(self) -> str:
         """Number and unit as displayed, e.g. ``6.00 mm``."""
-        return f"{self.text or format(self.value, 'g')} {self.unit.value}"
+        return f"{self.text or format(self.value, 'g')} {self.unit.words}".rstrip()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +113,22 @@ class TissueSpeed:
     tissue: str
     source: str
     tolerance_m_per_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Medium:
+    """One medium along the beams of a measurement.
+
+    Parameters
+    ----------
+    speed : TissueSpeed
+    begins : tuple of Point
+        Line on the picture at which the beams enter it, CORNER convention: two points or more across the beams, or one
+        point for the same depth on every beam. Empty for the first medium, which begins at the probe face.
+    """
+
+    speed: TissueSpeed
+    begins: tuple[Point, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,8 +156,20 @@ class Measurement:
     """Of an A-scan, front to back."""
     formula: LengthFormula | None = None
     implant: Implant | None = None
+    gate_tolerance_us: float | None = None
+    """How far the time of each echo that bounds a gate may be off either way, where somebody states that."""
     reading_m_per_s: float | None = None
     """Speed of sound at which the displayed number was read, where it is stated with the number itself."""
+    shape: Shape | None = None
+    """Of an area or a perimeter; None is a polygon."""
+    sphere_diameter_mm: float | None = None
+    """Of the sphere on which a base along the wall is taken, as stated."""
+    media: tuple[Medium, ...] = ()
+    """What the beams pass on their way, from the probe face on; instead of `tissue_speed`."""
+    of: tuple[str, ...] = ()
+    """Ids of the measurements that this one is computed from, in the order of its formula."""
+    third_dimension: ThirdDimension | None = None
+    """How a volume's dimension that was not measured is taken."""
 
 
 class ValueOrigin(StrEnum):
@@ -117,6 +183,10 @@ class ValueOrigin(StrEnum):
     """Calipers without a displayed number: computed here from points and scale."""
     FROM_GATES = "from-gates"
     """Gates of an A-scan without a displayed number: the sum of their segments, each at its own speed."""
+    DERIVED = "derived"
+    """Computed from other measurements of the exam; no number was displayed."""
+    DERIVED_AGAIN = "derived-again"
+    """Displayed by the source and computed again from the measurements that it names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,20 +196,32 @@ class CorrectedValue:
     Parameters
     ----------
     quantity : Quantity
-    speed : TissueSpeed
-        The speed corrected to.
-    assumed_speed_m_per_s : float
-        The device's speed corrected from.
+    speed : TissueSpeed or None
+        The speed corrected to; None where the beams pass several media, or the value is derived from others.
+    assumed_speed_m_per_s : float or None
+        The device's speed corrected from; None for a value derived from others.
     formula : str
         How, in one line that a person can follow.
     uncertainty : Uncertainty or None
+    media : tuple of Medium
+        What the beams passed, where it was not one medium.
     """
 
     quantity: Quantity
-    speed: TissueSpeed
-    assumed_speed_m_per_s: float
+    speed: TissueSpeed | None
+    assumed_speed_m_per_s: float | None
     formula: str
     uncertainty: Uncertainty | None = None
+    media: tuple[Medium, ...] = ()
+
+    @property
+    def speeds(self) -> tuple[TissueSpeed, ...]:
+        """Every speed of sound that the value rests on, from the probe face on."""
+        return (self.speed,) if self.speed is not None else tuple(medium.speed for medium in self.media)
+
+
+ALREADY_USED = "the device already used"
+"""How the reason begins where a value needs no correction."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +243,12 @@ class MeasuredValue:
         Of `value`; None where none was worked out.
     biometry : tuple of BiometryValue
         Lengths by named methods beside the displayed one, each for itself.
+    equation : str
+        How the value follows from points or from other measurements, where the kind alone does not say it.
+    remarks : tuple of str
+        What a reader must know of the value: which measurement supplied which dimension, a foot outside its chord.
+    sources : tuple of MeasuredValue
+        Measurements that the value was computed from.
     """
 
     measurement: Measurement
@@ -171,3 +259,11 @@ class MeasuredValue:
     not_corrected_because: str = ""
     uncertainty: Uncertainty | None = None
     biometry: tuple[BiometryValue, ...] = ()
+    equation: str = ""
+    remarks: tuple[str, ...] = ()
+    sources: tuple[MeasuredValue, ...] = ()
+
+    @property
+    def is_at_its_own_speed(self) -> bool:
+        """Whether the device already used the speed of sound that is stated for the measurement."""
+        return self.corrected is None and self.not_corrected_because.startswith(ALREADY_USED)

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
+from gateway.acoustics.curves import Curve, curves_of
 from gateway.acoustics.measure import measure
+from gateway.acoustics.reflectivity import echoes_of
 from gateway.builders.built import BuiltObject
 from gateway.builders.encapsulated_pdf import build_encapsulated_pdf
 from gateway.builders.image import build_image
@@ -25,6 +27,7 @@ from gateway.pipeline.queue import Queue
 from gateway.pipeline.spool import Spool
 from gateway.pipeline.store import ObjectRecord, Store
 from gateway.pipeline.study_record import HandOver, record_hand_over
+from gateway.reports.a_scans import PicturedCurve
 from gateway.reports.model import Picture, Report, picture_of, report_model
 from gateway.reports.pdf import render_pdf
 from gateway.validation import Finding, Severity, check_file
@@ -72,6 +75,8 @@ class PreparedExam:
     """With which it was built: for which destination's variant."""
     notes: tuple[str, ...] = ()
     """What a person should know and nothing was held for."""
+    curves: tuple[Curve, ...] = ()
+    """A-scans along lines on pictures, and from samples; nothing is measured on them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,13 +114,15 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     held = (*held, *study.left_out(exam, held))
     tools.on_progress("measure", 0, 1)
     measured = measure(exam, tools.repeatability)
-    held = (*held, *measured.held)
+    echoes, without_meaning = echoes_of(exam)
+    curves, unread = _read_curves(exam, folder)
+    held = (*held, *measured.held, *without_meaning, *unread)
     # The structured report calls itself partial where any part was held, at whichever step.
-    measured = replace(measured, held=held)
+    measured = replace(measured, held=held, echoes=echoes)
     tools.on_progress("measure", 1, 1)
     pictures = {capture.id: picture_of(folder.media[capture.id], capture) for capture in exam.captures}
     built = [image.built for image in images]
-    report = _report(measured, pictures, built)
+    report = _report(measured, pictures, _pictured(curves, pictures, exam, folder), built)
     tools.on_progress("report", 0, 2)
     pdf = render_pdf(report)
     structured = build_measurement_report(measured, built, context)
@@ -125,7 +132,17 @@ def prepare(folder: ExamFolder, tools: LineTools) -> PreparedExam:
     checked = (*images, _checked(structured), _checked(document))
     sources = tuple((capture.id, source_of(capture, folder.media[capture.id])) for capture in exam.captures)
     return PreparedExam(
-        measured, study_instance_uid, checked, held, report, pdf, folder.unused, sources, tools.options, _notes(study)
+        measured,
+        study_instance_uid,
+        checked,
+        held,
+        report,
+        pdf,
+        unused=folder.unused,
+        sources=sources,
+        options=tools.options,
+        notes=_notes(study),
+        curves=curves,
     )
 
 
@@ -172,6 +189,28 @@ def _build_images(
     return exam, tuple(images), (*folder.held, *held)
 
 
+def _read_curves(exam: Exam, folder: ExamFolder) -> tuple[tuple[Curve, ...], tuple[HeldPart, ...]]:
+    """Read the A-scans of all captures; a curve that cannot be read is held alone."""
+    read = [curves_of(capture, folder.media[capture.id]) for capture in exam.captures]
+    return tuple(curve for curves, _ in read for curve in curves), tuple(part for _, held in read for part in held)
+
+
+def _pictured(
+    curves: Sequence[Curve], pictures: Mapping[str, Picture], exam: Exam, folder: ExamFolder
+) -> list[PicturedCurve]:
+    """Give each curve the frame that it was read from: the picture of its capture where that is the one."""
+    found = []
+    for curve in curves:
+        picture: Picture | None = None
+        if curve.line is not None:
+            frame, picture = curve.line.frame or 1, pictures[curve.capture_id]
+            if picture.frame != frame:
+                capture = exam.capture(curve.capture_id)
+                picture = picture_of(folder.media[capture.id], capture, frame)
+        found.append(PicturedCurve(curve, picture))
+    return found
+
+
 def _checked(built: BuiltObject) -> CheckedObject:
     return CheckedObject(built, check_file(built.path).findings)
 
@@ -190,11 +229,12 @@ def _without_errors(item: CheckedObject) -> CheckedObject:
 def _report(
     measured: MeasuredExam,
     pictures: Mapping[str, Picture],
+    curves: Sequence[PicturedCurve],
     images: Sequence[BuiltObject],
 ) -> Report:
     identifiers = {"Study": images[0].study_instance_uid}
     identifiers |= {f"Picture {image.capture_id}": image.sop_instance_uid for image in images}
-    return report_model(measured, pictures, identifiers)
+    return report_model(measured, pictures, identifiers, curves=curves)
 
 
 def queue_exam(prepared: PreparedExam, tools: LineTools, queue: Queue, destination: str, *, again: bool = False) -> int:

@@ -7,10 +7,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Final
 
+import numpy as np
+
+from gateway.acoustics.outlines import ellipse_outline
+from gateway.acoustics.quantities import OUTLINED, drawing_of, is_ellipse
+from gateway.model.calibration import Point
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam, MeasuredExam
 from gateway.model.laterality import Eye
-from gateway.model.measurement import MeasuredValue, MeasurementKind
+from gateway.model.measurement import MeasuredValue, Measurement
 from gateway.model.witness import is_settled, ledger_words
 from gateway.reports.characters import seen
 from gateway.reports.content import CaliperLine, CaptureCard, ProbeMark
@@ -138,5 +143,12 @@ def _calipers(capture: Capture, picture: Picture | None, values: Sequence[Measur
     for value in values:
         measurement = value.measurement
         if measurement.capture_id == capture.id and (measurement.frame or 1) == picture.frame and measurement.points:
-            is_closed = measurement.kind is MeasurementKind.AREA
-            yield CaliperLine(measurement.id, measurement.points, is_closed)
+            yield _drawn(measurement)
+
+
+def _drawn(measurement: Measurement) -> CaliperLine:
+    """Return the points as they are drawn: an ellipse as its outline."""
+    if is_ellipse(measurement.kind, drawing_of(measurement), len(measurement.points)):
+        outline = ellipse_outline(np.array([(point.x, point.y) for point in measurement.points], dtype=np.float64))
+        return CaliperLine(measurement.id, tuple(Point(float(x), float(y)) for x, y in outline), is_closed=True)
+    return CaliperLine(measurement.id, measurement.points, measurement.kind in OUTLINED)

@@ -102,12 +102,16 @@ class LengthRow:
         Equation with its numbers, segments with their speeds, publication.
     remarks : tuple of str
         What was not stated, and what the length is not for.
+    is_the_value : bool
+        Whether it is the measurement's own value, said how it came about, rather than a second one.
     """
 
     value: str
+    uncertainty: str
     method: str
     basis: str
     remarks: tuple[str, ...]
+    is_the_value: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,6 +211,82 @@ class EyeCoverageText:
 
 
 @dataclass(frozen=True, slots=True)
+class PlottedPeak:
+    """A peak that is offered, with its place on the plot and in words; `time` is empty without a time axis."""
+
+    number: int
+    depth_mm: float
+    height: float
+    depth: str
+    time: str
+    prominence: str
+
+    @property
+    def words(self) -> str:
+        """Place and prominence in one line."""
+        return f"{', '.join(part for part in (self.depth, self.time) if part)}, stands out by {self.prominence}"
+
+
+@dataclass(frozen=True, slots=True)
+class AScanPlot:
+    """What an A-scan's drawing shows.
+
+    Parameters
+    ----------
+    depth_mm, amplitude : tuple of float
+        The curve, as many points as can be seen.
+    lowest, highest : float
+        Ends of the amplitude's axis.
+    end_us : float or None
+        Round-trip time at the end of the depth axis; None where there is no time axis.
+    """
+
+    depth_mm: tuple[float, ...]
+    amplitude: tuple[float, ...]
+    lowest: float
+    highest: float
+    end_us: float | None
+    depth_label: str
+    time_label: str
+    amplitude_label: str
+    peaks: tuple[PlottedPeak, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AScanCard:
+    """One A-scan: a plot beside the picture with its line.
+
+    Parameters
+    ----------
+    alternative_text, picture_text : str
+        Plot and picture for readers who do not see them.
+    line : tuple of Point
+        In pixels of the acquired picture (CORNER convention); empty for samples.
+    """
+
+    title: str
+    caption: str
+    alternative_text: str
+    picture_text: str
+    plot: AScanPlot
+    peaks: tuple[PlottedPeak, ...]
+    picture: Picture | None = None
+    line: tuple[Point, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class EchoRow:
+    """What a standardized A-scan tells of one structure; `in_class` is empty for a difference in decibels."""
+
+    structure: str
+    value: str
+    in_class: str
+    sensitivity: str
+    picture: str
+    scheme: str
+
+
+@dataclass(frozen=True, slots=True)
 class EyeSection:
     """Everything about one eye; `words` names it in full, e.g. ``Right eye (OD)``."""
 
@@ -220,6 +300,8 @@ class EyeSection:
     nothing: str
     """Said where the exam has no picture of this eye; otherwise empty."""
     coverage: EyeCoverageText = EyeCoverageText()
+    echoes: tuple[EchoRow, ...] = ()
+    a_scans: tuple[AScanCard, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,6 +360,9 @@ class Report:
     output: tuple[OutputLine, ...]
     notes: tuple[str, ...]
     identifiers: tuple[Line, ...]
+    echo_notes: tuple[str, ...] = ()
+    """Schemes of classes that the reflectivities of the report use."""
+    a_scan_note: str = ""
 
     @property
     def eyes(self) -> tuple[EyeSection, EyeSection]:

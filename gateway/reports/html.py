@@ -6,6 +6,7 @@ import base64
 
 from markupsafe import Markup
 
+from gateway.reports.a_scan_plot import a_scan_svg
 from gateway.reports.content import CaptureCard, Report
 from gateway.reports.pictures import Picture
 from gateway.reports.positions import chart_svg, unplaced
@@ -20,7 +21,12 @@ def render_html(report: Report) -> str:
     # The drawing comes out of a template that escapes what it is given, so it may enter the page as it is.
     charts = {section.eye: Markup(chart_svg(section)) for section in report.eyes}  # noqa: S704
     return template("report.html").render(
-        report=report, charts=charts, unplaced=unplaced, data_uri=data_uri, caliper_points=caliper_points
+        report=report,
+        charts=charts,
+        unplaced=unplaced,
+        data_uri=data_uri,
+        caliper_points=caliper_points,
+        plot=lambda card: Markup(a_scan_svg(card)),  # noqa: S704  as the charts
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from gateway.model.biometry import LENS_POWER_CAUTION, BiometryValue
-from gateway.model.measurement import MeasuredValue, MeasurementKind
+from gateway.model.measurement import MeasuredValue, MeasurementKind, ValueOrigin
 from gateway.reports.characters import seen
 from gateway.reports.content import LengthRow
 from gateway.standard.codes import concept
@@ -15,9 +15,11 @@ def length_rows(value: MeasuredValue) -> tuple[LengthRow, ...]:
     return tuple(
         LengthRow(
             value=length.quantity.words,
+            uncertainty=length.uncertainty.plus_minus(length.quantity.unit.value) if length.uncertainty else "",
             method=concept("length_method", length.method).meaning,
             basis=seen("; ".join((_segments(length) or length.worked, length.reference))),
             remarks=tuple(seen(remark) for remark in (*length.remarks, *caution)),
+            is_the_value=value.origin is ValueOrigin.FROM_GATES,
         )
         for length in value.biometry
     )
@@ -25,7 +27,7 @@ def length_rows(value: MeasuredValue) -> tuple[LengthRow, ...]:
 
 def _segments(length: BiometryValue) -> str:
     return ", ".join(
-        f"{segment.gate.segment.replace('-', ' ')} {segment.length_mm:.2f} mm ({segment.gate.time_us:.10g} us at "
+        f"{segment.gate.segment.replace('-', ' ')} {segment.length_mm:.2f} mm ({segment.gate.time_us:.10g} µs at "
         f"{segment.gate.speed.speed_m_per_s:g} m/s)"
         for segment in length.segments
     )

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from gateway.acoustics.measure import AGREEMENT
 from gateway.acoustics.repeats import mean_and_deviation
+from gateway.acoustics.shown_digits import AGREEMENT
 from gateway.errors.measurement import MeasurementError
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam
@@ -21,6 +21,8 @@ _HOW: Final = {
     ValueOrigin.TRANSCRIBED: "transcribed; came without its calipers",
     ValueOrigin.COMPUTED: "computed from its calipers; no number was displayed",
     ValueOrigin.FROM_GATES: "sum of the gated segments; no number was displayed",
+    ValueOrigin.DERIVED: "computed from other measurements; no number was displayed",
+    ValueOrigin.DERIVED_AGAIN: f"displayed; computed again from other measurements within {AGREEMENT:.0%}",
 }
 
 
@@ -42,7 +44,7 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
         corrected_uncertainty=_beside(corrected.quantity, corrected.uncertainty) if corrected else "",
         speed=_speed_words(capture, value),
         formula=seen(corrected.formula) if corrected else "",
-        how=_HOW[value.origin],
+        how=seen("; ".join(part for part in (_HOW[value.origin], value.equation, *value.remarks) if part)),
         not_corrected=seen(value.not_corrected_because),
         repeats=_repeats_words(measurement.repeats),
         measured_by=seen(measurement.measured_by.words) if measurement.measured_by else "",
@@ -52,13 +54,14 @@ def measurement_row(exam: Exam, value: MeasuredValue, numbers: Mapping[str, int]
 
 
 def speed_sources(values: Sequence[MeasuredValue]) -> tuple[str, ...]:
-    """Return each speed of sound that a value was corrected to, once, with who says so."""
-    speeds = [value.corrected.speed for value in values if value.corrected]
+    """Return each speed of sound that a value was corrected to, or that a segment has, once, with who says so."""
+    speeds = [speed for value in values if value.corrected for speed in value.corrected.speeds]
+    speeds += [part.gate.speed for value in values for length in value.biometry for part in length.segments]
     return tuple(dict.fromkeys(seen(f"{_tissue_words(speed)}: {speed.source}") for speed in speeds))
 
 
 def _beside(quantity: Quantity, uncertainty: Uncertainty | None) -> str:
-    return uncertainty.plus_minus(quantity.unit.value) if uncertainty else ""
+    return uncertainty.plus_minus(quantity.unit.words) if uncertainty else ""
 
 
 def _tissue_words(speed: TissueSpeed) -> str:
@@ -68,8 +71,11 @@ def _tissue_words(speed: TissueSpeed) -> str:
 
 def _speed_words(capture: Capture, value: MeasuredValue) -> str:
     """Say the speed that the device assumed and, where the value was corrected, the speed used instead."""
+    if value.sources:
+        return "those of what it is computed from"
     if value.corrected:
-        return seen(f"{value.corrected.assumed_speed_m_per_s:g} → {_tissue_words(value.corrected.speed)}")
+        used = ", then ".join(_tissue_words(speed) for speed in value.corrected.speeds)
+        return seen(f"{value.corrected.assumed_speed_m_per_s:g} → {used}")
     if value.origin is ValueOrigin.FROM_GATES:
         return "each segment's own"
     if value.measurement.reading_m_per_s is not None:
@@ -99,5 +105,5 @@ def _repeats_words(repeats: Sequence[Quantity]) -> str:
         mean, deviation = mean_and_deviation(repeats)
     except MeasurementError:
         return text
-    unit = repeats[0].unit.value
-    return f"{text}: mean {mean:.2f} {unit}, standard deviation {deviation:.2f} {unit}"
+    unit = repeats[0].unit.words
+    return f"{text}: mean {mean:.2f} {unit}".rstrip() + f", standard deviation {deviation:.2f} {unit}".rstrip()

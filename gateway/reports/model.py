@@ -12,6 +12,7 @@ from gateway.model.finding import Finding, Presence
 from gateway.model.laterality import Eye
 from gateway.model.people import PersonName, Sex
 from gateway.model.session import clock_words
+from gateway.reports.a_scans import PicturedCurve, a_scan_cards, echo_rows, peaks_note
 from gateway.reports.captures import capture_card, capture_numbers, eye_words, share_details
 from gateway.reports.characters import seen
 from gateway.reports.content import EyeSection, FindingRow, HeldRow, Line, PatientName, Report
@@ -62,6 +63,7 @@ def report_model(
     pictures: Mapping[str, Picture],
     identifiers: Mapping[str, str],
     extra_held: Sequence[HeldPart] = (),
+    curves: Sequence[PicturedCurve] = (),
 ) -> Report:
     """Say everything that a measured exam holds, as ready-to-show text.
 
@@ -74,6 +76,8 @@ def report_model(
         What an object is to its UID.
     extra_held : sequence of HeldPart
         Parts held at other steps; one that `measured` names too is said once.
+    curves : sequence of PicturedCurve
+        A-scans to be plotted.
     """
     exam = measured.exam
     held = dict.fromkeys(_held_row(part) for part in (*extra_held, *measured.held))
@@ -90,8 +94,8 @@ def report_model(
         order=_lines(_order(exam)),
         session=_lines(_session(exam)),
         cautions=tuple(caution.words for caution in exam.cautions),
-        right=_eye_section(measured, pictures, Eye.RIGHT),
-        left=_eye_section(measured, pictures, Eye.LEFT),
+        right=_eye_section(measured, pictures, curves, Eye.RIGHT),
+        left=_eye_section(measured, pictures, curves, Eye.LEFT),
         uncertainty_notes=uncertainty_notes(measured.values),
         speed_sources=speed_sources(measured.values),
         chart_legend=CHART_LEGEND,
@@ -99,6 +103,8 @@ def report_model(
         output=output_lines(exam),
         notes=_notes(measured),
         identifiers=_lines(identifiers.items()),
+        echo_notes=_echo_notes(measured),
+        a_scan_note=peaks_note() if curves else "",
     )
     return with_note_on_code_points(report)
 
@@ -106,6 +112,11 @@ def report_model(
 def _notes(measured: MeasuredExam) -> tuple[str, ...]:
     has_lengths = any(value.biometry for value in measured.values)
     return (*NOTES, f"Lengths of the eye are {LENS_POWER_CAUTION}." if has_lengths else NO_BIOMETRY)
+
+
+def _echo_notes(measured: MeasuredExam) -> tuple[str, ...]:
+    schemes = [echo.reflectivity.scheme for echo in measured.echoes if echo.reflectivity]
+    return tuple(dict.fromkeys(f"Classes of reflectivity: {scheme}." for scheme in schemes))
 
 
 def _lines(pairs: Iterable[tuple[str, str]]) -> tuple[Line, ...]:
@@ -190,7 +201,9 @@ def _person(name: PersonName | None) -> str:
     return name.words if name else ""
 
 
-def _eye_section(measured: MeasuredExam, pictures: Mapping[str, Picture], eye: Eye) -> EyeSection:
+def _eye_section(
+    measured: MeasuredExam, pictures: Mapping[str, Picture], curves: Sequence[PicturedCurve], eye: Eye
+) -> EyeSection:
     exam = measured.exam
     numbers = capture_numbers(exam)
     of_eye = [capture for capture in exam.captures if capture.eye is eye]
@@ -210,6 +223,8 @@ def _eye_section(measured: MeasuredExam, pictures: Mapping[str, Picture], eye: E
         ),
         nothing="" if captures else "This exam has no picture of this eye: nothing is said about it.",
         coverage=coverage_text(exam, eye),
+        echoes=echo_rows(measured, eye, numbers),
+        a_scans=a_scan_cards(measured, curves, eye, numbers),
     )
 
 

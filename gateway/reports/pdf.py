@@ -12,8 +12,9 @@ from unicodedata import bidirectional
 import typst
 
 from gateway.errors.objects import ReportNotRenderedError
+from gateway.reports.a_scan_plot import a_scan_svg
 from gateway.reports.characters import FONTS_FOLDER, families
-from gateway.reports.content import CaptureCard, EyeSection, Report
+from gateway.reports.content import AScanCard, CaptureCard, EyeSection, Report
 from gateway.reports.positions import chart_svg, description, unplaced
 from gateway.reports.printable import printable
 from gateway.reports.templates import TEMPLATES_FOLDER
@@ -78,6 +79,19 @@ def _eye(section: EyeSection) -> dict[str, Any]:
     content["captures"] = [_capture(card) for card in section.captures]
     # The chart is drawn already.
     content["coverage"] = dataclasses.replace(section.coverage, shapes=())
+    content["a_scans"] = [_a_scan(card) for card in section.a_scans]
+    return content
+
+
+def _a_scan(card: AScanCard) -> dict[str, Any]:
+    content = {f.name: getattr(card, f.name) for f in dataclasses.fields(card) if f.name not in {"plot", "line"}}
+    picture = card.picture
+    content["chart"] = a_scan_svg(card)
+    content["picture"] = picture.png if picture else None
+    content["line"] = (
+        [(point.x / picture.source_columns, point.y / picture.source_rows) for point in card.line] if picture else []
+    )
+    content["peaks"] = [f"{peak.number} at {peak.words}" for peak in card.peaks]
     return content
 
 

@@ -41,21 +41,26 @@ class Picture:
     frame_count: int = 1
 
 
-def picture_of(source: FrameSource, capture: Capture) -> Picture:
-    """Return a still, or the middle frame of a loop, reduced to at most `LONGEST_SIDE_PX`.
+def picture_of(source: FrameSource, capture: Capture, number: int | None = None) -> Picture:
+    """Return a still, or one frame of a loop, reduced to at most `LONGEST_SIDE_PX`.
+
+    Parameters
+    ----------
+    number : int or None
+        Frame of the stored loop, 1-based; its middle one where None.
 
     Raises
     ------
     MediaError
-        If the source ends before its middle frame.
+        If the source ends before this frame.
     """
     facts = source.facts
-    middle = (facts.frame_count + 1) // 2
+    number = number or (facts.frame_count + 1) // 2
     frames = source.frames()
-    frame = next(islice(frames, middle - 1, None), None)
+    frame = next(islice(frames, number - 1, None), None)
     if frame is None:
         raise MediaError(
-            "a loop ends before its middle frame",
+            f"a loop ends before its frame {number}",
             where=capture.id,
             was=f"{facts.frame_count} frames stated",
             fix="export the loop again",
@@ -65,4 +70,4 @@ def picture_of(source: FrameSource, capture: Capture) -> Picture:
     image.thumbnail((LONGEST_SIDE_PX, LONGEST_SIDE_PX), Image.Resampling.LANCZOS)
     stream = io.BytesIO()
     image.save(stream, "PNG", optimize=True)
-    return Picture(stream.getvalue(), image.width, image.height, columns, rows, middle, facts.frame_count)
+    return Picture(stream.getvalue(), image.width, image.height, columns, rows, number, facts.frame_count)

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Final
 
-from gateway.model.measurement import MeasuredValue
+from gateway.model.measurement import MeasuredValue, ValueOrigin
 from gateway.model.uncertainty import Uncertainty
 from gateway.reports.characters import seen
 
 _WHAT_PLUS_MINUS_IS: Final = (
     f"± is the expanded uncertainty, k = {Uncertainty.COVERAGE_FACTOR:g}, about 95 % (JCGM 100:2008), of what is "
-    "included here alone; corrected and computed values are shown to its last digit."
+    "included here alone: “at least” where something is left out. Corrected and computed values are shown to its last "
+    "digit."
 )
 
 
@@ -55,6 +56,10 @@ def _uncertainties(values: Sequence[MeasuredValue]) -> Iterator[tuple[str, Uncer
     for value in values:
         if value.uncertainty is not None:
             yield value.measurement.id, value.uncertainty
+        if value.origin is not ValueOrigin.FROM_GATES:
+            for length in value.biometry:
+                if length.uncertainty is not None:
+                    yield f"{value.measurement.id} by {length.method.replace('-', ' ')}", length.uncertainty
         if value.corrected is not None and value.corrected.uncertainty is not None:
             yield value.measurement.id, value.corrected.uncertainty
 

@@ -15,9 +15,12 @@ from pydicom.encaps import generate_frames
 
 from gateway.builders.options import BuildOptions, GeneralEquipment, SeriesBy
 from gateway.builders.pixel_data import transcode_to_explicit_le
+from gateway.model.a_scan import AScanStrip
+from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point
 from gateway.model.capture import FrameTiming
 from gateway.model.media import ColourModel
 from gateway.model.position import ClockHour, ProbePosition, Scan, Zone
+from gateway.validation import check_file
 from tests.programs import require
 from tests.unit.builders.invented_captures import (
     BARE_EXAM,
@@ -69,6 +72,27 @@ def test_a_checker_finds_no_error_in_any_position(scan: Scan, zone: Zone | None,
     position = ProbePosition(scan, "in my own words" if scan is Scan.OTHER else "", hour, zone)
     built = build(FULL_EXAM, dataclasses.replace(FULL_STILL, position=position), tmp_path)
     assert errors_of(built.path) == []
+
+
+@pytest.mark.parametrize("percent_per_pixel", [None, -1.25])
+@pytest.mark.parametrize("zero", [None, Point(2.5, 46.25)])
+@pytest.mark.parametrize(
+    ("scan", "has_picture"), [(Scan.AXIAL_HORIZONTAL, True), (Scan.A_SCAN, True), (Scan.A_SCAN, False)]
+)
+def test_a_checker_finds_nothing_in_a_strip_with_an_a_scan(
+    percent_per_pixel: float | None, zero: Point | None, scan: Scan, has_picture: bool, tmp_path: Path
+) -> None:
+    """Second region beside the picture, and the only one of a capture that is an A-scan alone."""
+    strip = AScanStrip(PixelRegion(0, 40, 63, 47), 0.0625, DepthAxis.LEFT_TO_RIGHT, percent_per_pixel, zero)
+    region = PixelRegion(0, 0, 63, 39) if has_picture else None
+    calibration = Calibration(0.0625, 0.0625, DepthAxis.LEFT_TO_RIGHT, region=region, a_scan_strip=strip)
+    capture = dataclasses.replace(FULL_STILL, position=ProbePosition(scan), calibration=calibration)
+    built = build(FULL_EXAM, capture, tmp_path)
+    assert errors_of(built.path) == []
+    # None of the checker's warnings concerns a region either, and our own checker has nothing to say at all.
+    said = subprocess.run([require("dciodvfy"), "-new", built.path], capture_output=True, text=True, check=False)
+    assert "Region" not in said.stdout + said.stderr
+    assert check_file(built.path).findings == ()
 
 
 @pytest.mark.parametrize("colour", list(ColourModel))

@@ -16,8 +16,10 @@ from dataclasses import dataclass
 from gateway.builders.sr.content import Child, ContentItem, code, container, contains, modifier, text
 from gateway.builders.sr.image_library import clock_code
 from gateway.builders.sr.measurement import measurement_items
+from gateway.builders.sr.reflectivity import echo_item
 from gateway.builders.sr.scope import ReportScope, finding_site
 from gateway.errors.document import EyeContradictionError
+from gateway.model.a_scan import StructureEcho
 from gateway.model.coded import TextOrCode
 from gateway.model.exam import MeasuredExam
 from gateway.model.finding import Finding, Presence
@@ -37,12 +39,14 @@ class Group:
     label: str
     finding: Finding | None
     values: tuple[MeasuredValue, ...]
+    echoes: tuple[StructureEcho, ...] = ()
 
     @property
     def capture_ids(self) -> tuple[str, ...]:
         """Captures behind the group, each once."""
         of_finding = self.finding.capture_ids if self.finding else ()
-        return tuple(dict.fromkeys((*of_finding, *(value.measurement.capture_id for value in self.values))))
+        of_values = [value.measurement.capture_id for value in self.values]
+        return tuple(dict.fromkeys((*of_finding, *of_values, *(echo.capture_id for echo in self.echoes))))
 
 
 def groups_of(measured: MeasuredExam) -> tuple[Group, ...]:
@@ -60,13 +64,19 @@ def groups_of(measured: MeasuredExam) -> tuple[Group, ...]:
         else:
             eye = measured.exam.capture(measurement.capture_id).eye
             of_structure.setdefault((eye, measurement.structure), []).append(value)
+    echoes: dict[tuple[Eye, str], list[StructureEcho]] = {}
+    for echo in measured.echoes:
+        place = measured.exam.capture(echo.capture_id).eye, echo.structure
+        of_structure.setdefault(place, [])
+        echoes.setdefault(place, []).append(echo)
     groups = [
         Group(f.eye, f"finding {f.id}", _finding_label(f), f, tuple(of_finding.get(f.id, ())))
         for f in measured.exam.findings
     ]
     for (eye, structure), values in of_structure.items():
         label = f"{eye.value} eye, {structure.replace('-', ' ')}" if structure else f"{eye.value} eye"
-        groups.append(Group(eye, f"structure {eye.value} {structure}", label, None, tuple(values)))
+        of_echoes = tuple(echoes.get((eye, structure), ()))
+        groups.append(Group(eye, f"structure {eye.value} {structure}", label, None, tuple(values), of_echoes))
     return tuple(groups)
 
 
@@ -101,6 +111,7 @@ def group_item(group: Group, scope: ReportScope) -> ContentItem:
         finding_site("eye", group.eye, zone),
         *(_finding_items(finding, scope) if finding is not None else ()),
         *(item for value in group.values for item in measurement_items(value, scope)),
+        *(contains(echo_item(echo, group.eye, scope)) for echo in group.echoes),
         *_remarks(group, scope),
         *_source_images(group.capture_ids, scope),
     ]

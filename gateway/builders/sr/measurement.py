@@ -12,7 +12,7 @@ import dataclasses
 
 from gateway.acoustics.repeats import mean_and_deviation
 from gateway.builders.sr.biometry import length_basis
-from gateway.builders.sr.calipers import outline, require_inside
+from gateway.builders.sr.calipers import drawn, line, require_inside
 from gateway.builders.sr.content import (
     Child,
     ContentItem,
@@ -29,7 +29,7 @@ from gateway.builders.sr.observation import person_observer
 from gateway.builders.sr.scope import ReportedImage, ReportScope, finding_site
 from gateway.builders.sr.speed import speed_item
 from gateway.builders.sr.uncertainty import uncertainty_items
-from gateway.builders.sr.values import Coordinates, GraphicType, Num
+from gateway.builders.sr.values import Coordinates, Num
 from gateway.errors.measurement import MeasurementError
 from gateway.model.biometry import BiometryValue
 from gateway.model.laterality import Eye
@@ -39,6 +39,7 @@ from gateway.model.measurement import (
     Measurement,
     MeasurementKind,
     Quantity,
+    TissueSpeed,
     ValueOrigin,
 )
 from gateway.standard.codes import CodedConcept, concept
@@ -68,15 +69,16 @@ def measurement_items(value: MeasuredValue, scope: ReportScope) -> tuple[Child, 
 def _displayed(value: MeasuredValue, scope: ReportScope) -> ContentItem:
     measurement = value.measurement
     image = scope.image(measurement.capture_id)
-    is_transcribed = value.origin is ValueOrigin.TRANSCRIBED
     method = {
         ValueOrigin.TRANSCRIBED: concept("sr", "transcribed"),
         ValueOrigin.COMPUTED: concept("sr", "computed-from-calipers"),
         ValueOrigin.FROM_GATES: concept("length_method", "layers"),
+        ValueOrigin.DERIVED: concept("sr", "derived-here"),
     }.get(value.origin)
     children = (
-        *_modifiers(measurement, image.capture.eye, method, None if is_transcribed else concept("sr", "measured")),
-        *_sources(measurement, image, scope),
+        *_modifiers(measurement, image.capture.eye, method, _derivation(value)),
+        *_sources(value, image, scope),
+        *((inferred_from(scope.own_words(concept("sr", "equation"), value.equation)),) if value.equation else ()),
         *scope.tracking(measurement.id, f"measurement {measurement.id}"),
         *_measurer(measurement, scope),
         *_gated(value, image.capture.eye, scope),
@@ -88,6 +90,13 @@ def _displayed(value: MeasuredValue, scope: ReportScope) -> ContentItem:
         observed=image.capture.acquired,
         origin=f"measurements {measurement.id}",
     )
+
+
+def _derivation(value: MeasuredValue) -> CodedConcept | None:
+    """Return how a number came to be; of one without calipers, gates or sources nobody knows."""
+    if value.origin is ValueOrigin.TRANSCRIBED:
+        return None
+    return concept("sr", "calculated" if value.sources else "measured")
 
 
 def _number(quantity: Quantity) -> Num:
@@ -118,24 +127,24 @@ def _modifiers(
     return tuple(children)
 
 
-def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope) -> tuple[Child, ...]:
+def _sources(value: MeasuredValue, image: ReportedImage, scope: ReportScope) -> tuple[Child, ...]:
     """Return where on which picture, and at which assumed speed of sound (TID 320).
 
-    A number without calipers points to its picture alone; whose speed is behind it, nobody knows.
+    A number without calipers points to its picture alone; whose speed is behind it, nobody knows. A number computed
+    from others holds those, each as it stands.
     """
+    measurement = value.measurement
     purpose = concept("sr", "source-of-measurement")
     reference = image.reference(measurement.frame)
+    if value.sources:
+        return tuple(inferred_from(_displayed(source, scope)) for source in value.sources)
     if not measurement.points:
         picture = (inferred_from(ContentItem(purpose, reference)),)
         if measurement.reading_m_per_s is None:
             return picture
         words = "speed of sound at which the number was read"
         return (*picture, inferred_from(speed_item(measurement.reading_m_per_s, words, "", scope)))
-    shape = outline(measurement)
-    require_inside(measurement, image.built)
-    graphic_type = GraphicType.POINT if len(shape) == 1 else GraphicType.POLYLINE
-    selected = selected_from(ContentItem(None, reference))
-    children = [inferred_from(ContentItem(purpose, Coordinates(graphic_type, shape), (selected,)))]
+    children = [inferred_from(_on_picture(measurement, drawn(measurement), image))]
     calibration = image.capture.calibration
     if calibration is not None and calibration.assumed_speed_m_per_s is not None:
         words = "speed of sound assumed by the device"
@@ -143,18 +152,23 @@ def _sources(measurement: Measurement, image: ReportedImage, scope: ReportScope)
     return tuple(children)
 
 
+def _on_picture(measurement: Measurement, shape: Coordinates, image: ReportedImage) -> ContentItem:
+    require_inside(measurement, shape.points, image.built)
+    selected = selected_from(ContentItem(None, image.reference(measurement.frame)))
+    return ContentItem(concept("sr", "source-of-measurement"), shape, (selected,))
+
+
 def _corrected(
     measurement: Measurement, corrected: CorrectedValue, displayed: ContentItem, scope: ReportScope
 ) -> ContentItem:
     """Return the value for another speed of sound: no calipers of its own, as they were drawn for the displayed one."""
-    speed = corrected.speed
-    tissue = f"in {speed.tissue.replace('-', ' ')}" if speed.tissue else "stated for this measurement"
-    eye = scope.image(measurement.capture_id).capture.eye
-    meaning = f"{measurement.kind.words} corrected for the speed of sound {tissue}, {speed.speed_m_per_s:g} m/s"
+    image = scope.image(measurement.capture_id)
+    eye = image.capture.eye
+    meaning = f"{measurement.kind.words} corrected for the speed of sound {_corrected_to(corrected)}"
     children = (
         *_modifiers(measurement, eye, concept("sr", "gateway-correction"), concept("sr", "calculated"), meaning),
         inferred_from(displayed),
-        inferred_from(speed_item(speed.speed_m_per_s, f"speed of sound {tissue}", speed.source, scope)),
+        *_speeds(measurement, corrected, image, scope),
         inferred_from(scope.own_words(concept("sr", "equation"), corrected.formula)),
         *scope.tracking(f"{measurement.id} corrected", f"measurement {measurement.id} corrected"),
         *_measurer(measurement, scope),
@@ -166,6 +180,37 @@ def _corrected(
         children,
         origin=f"rule: correction for the speed of sound of measurements {measurement.id}",
     )
+
+
+def _corrected_to(corrected: CorrectedValue) -> str:
+    if corrected.speed is not None:
+        return f"{_in_tissue(corrected.speed)}, {corrected.speed.speed_m_per_s:g} m/s"
+    if corrected.media:
+        return "in each medium"
+    return "of what it is computed from"
+
+
+def _in_tissue(speed: TissueSpeed) -> str:
+    return f"in {speed.tissue.replace('-', ' ')}" if speed.tissue else "stated for this measurement"
+
+
+def _speeds(
+    measurement: Measurement, corrected: CorrectedValue, image: ReportedImage, scope: ReportScope
+) -> tuple[Child, ...]:
+    """Return the speed corrected to, or each medium's with the line on the picture at which the beams enter it."""
+    if corrected.speed is not None:
+        speed = corrected.speed
+        words = f"speed of sound {_in_tissue(speed)}"
+        return (inferred_from(speed_item(speed.speed_m_per_s, words, speed.source, scope)),)
+    children = []
+    for medium in corrected.media:
+        where: tuple[Child, ...] = ()
+        words = f"speed of sound {_in_tissue(medium.speed)}, from the probe face on"
+        if medium.begins:
+            where = (inferred_from(_on_picture(measurement, line(medium.begins), image)),)
+            words = f"speed of sound {_in_tissue(medium.speed)}, from this line on"
+        children.append(inferred_from(speed_item(medium.speed.speed_m_per_s, words, medium.speed.source, scope, where)))
+    return tuple(children)
 
 
 def _gated(value: MeasuredValue, eye: Eye, scope: ReportScope) -> tuple[Child, ...]:
@@ -187,6 +232,7 @@ def _second_length(
         *_modifiers(measurement, eye, method, concept("sr", "calculated"), meaning),
         inferred_from(displayed),
         *length_basis(length, measurement.kind, eye, scope),
+        *uncertainty_items(length.uncertainty, length.quantity.unit, scope),
         *scope.tracking(f"{measurement.id} {length.method}", f"measurement {measurement.id} {length.method}"),
         *_measurer(measurement, scope),
     )
@@ -211,6 +257,7 @@ def _remarks(value: MeasuredValue, scope: ReportScope) -> tuple[Child, ...]:
     children = []
     if value.measurement.comment:
         children.append(has_property(text(name, value.measurement.comment)))
+    children += [has_property(scope.own_words(name, remark)) for remark in value.remarks]
     if value.not_corrected_because:
         words = f"not corrected for another speed of sound: {value.not_corrected_because}"
         children.append(has_property(scope.own_words(name, words)))

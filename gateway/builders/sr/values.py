@@ -42,6 +42,7 @@ class GraphicType(StrEnum):
 
     POINT = "POINT"
     POLYLINE = "POLYLINE"
+    ELLIPSE = "ELLIPSE"
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +235,8 @@ class Coordinates:
             raise ContentTreeError("a POINT has one point", was=str(len(self.points)))
         if self.graphic_type is GraphicType.POLYLINE and len(self.points) < 2:
             raise ContentTreeError("a POLYLINE has two points or more", was=str(len(self.points)))
+        if self.graphic_type is GraphicType.ELLIPSE and len(self.points) != 4:
+            raise ContentTreeError("an ELLIPSE has the ends of its two axes", was=str(len(self.points)))
 
     def write(self, item: AttributeWriter, origin: str) -> None:
         """Write the value into a content item."""

@@ -48,6 +48,9 @@ class AScanStripFields(Fields):
         "grows upwards or to the left.",
         examples=[-1.25],
     )
+    zero: Pair | None = Field(
+        None, description="Pixel of zero depth on the baseline of the amplitude; never assumed.", examples=[[12, 470]]
+    )
 
 
 class SpikeFields(Fields):
@@ -57,6 +60,56 @@ class SpikeFields(Fields):
         description="What sent the echo.", examples=["choroid"]
     )
     percent: DisplayedNumber = Field(description="Percent of the initial spike, as displayed.", examples=[42])
+
+
+class EchoDifferenceFields(Fields):
+    """Two echoes brought to the same height, each by its own gain."""
+
+    structure: Annotated[str, concept_word("structure")] = Field(description="What sent the echo.", examples=["retina"])
+    reference: Annotated[str, concept_word("structure")] = Field(
+        description="What it is compared with.", examples=["sclera"]
+    )
+    gain_db: Annotated[float, number(low=-200, high=300)] = Field(
+        description="Gain in dB at which the echo reaches the height.", examples=[58]
+    )
+    reference_gain_db: Annotated[float, number(low=-200, high=300)] = Field(
+        description="Gain in dB at which the reference reaches the same height.", examples=[44]
+    )
+
+
+_SPEED_AND_INTERVAL: dict[str, Any] = {
+    "allOf": [
+        {"oneOf": [{"required": ["tissue"]}, {"required": ["speed_m_per_s"]}]},
+        {"oneOf": [{"required": ["interval_us"]}, {"required": ["rate_mhz"]}]},
+    ]
+}
+MOST_SAMPLES = 100_000
+
+
+class AScanSamplesFields(Fields):
+    """Samples of one scan line as a device exported them; they are plotted, and are no reflectivity."""
+
+    model_config = ConfigDict(json_schema_extra=_SPEED_AND_INTERVAL)
+
+    values: list[Annotated[float, number(low=-1e12, high=1e12)]] = Field(
+        min_length=3,
+        max_length=MOST_SAMPLES,
+        description="Envelope or detected amplitude, in order of time.",
+        examples=[[0, 12, 255, 40]],
+    )
+    interval_us: Annotated[float, number(above=0, high=100)] | None = Field(
+        None, description="Time between two samples in microseconds.", examples=[0.02]
+    )
+    rate_mhz: Annotated[float, number(above=0, high=10000)] | None = Field(
+        None, description="Million samples a second, instead of the interval.", examples=[50]
+    )
+    start_mm: Annotated[float, number(low=0, high=500)] | None = Field(
+        None, description="Depth of the first sample in mm; never assumed."
+    )
+    tissue: Text64 | None = Field(None, description="Word of the site's table of speeds of sound, for the axis.")
+    speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None, description="Speed of sound for the axis instead of a tissue.", examples=[1532]
+    )
 
 
 class AScanSettingsFields(Fields):
@@ -69,3 +122,7 @@ class AScanSettingsFields(Fields):
     spikes: list[SpikeFields] | None = Field(
         None, max_length=100, description="Spikes whose height was read; only where it is standardized."
     )
+    differences: list[EchoDifferenceFields] | None = Field(
+        None, max_length=100, description="Echoes compared by gain; only where it is standardized."
+    )
+    samples: AScanSamplesFields | None = Field(None, description="The A-scan itself as samples.")

@@ -28,7 +28,7 @@ from gateway.mapping.scalars import (
     whole_number,
     word_of,
 )
-from gateway.model.calibration import DepthAxis, PixelConvention, ScaleSource
+from gateway.model.calibration import DepthAxis, Geometry, PixelConvention, ScaleSource
 from gateway.model.capture import (
     CaptureKind,
     Contact,
@@ -85,8 +85,8 @@ class SectorFields(Fields):
     pivot_to_face_mm: Annotated[float, number(low=0, high=200)] = Field(
         description="Distance from the pivot to the probe face in mm.", examples=[8]
     )
-    opening_angle_deg: Annotated[float, number(above=0, high=360)] | None = Field(
-        None, description="Whole angle of the fan in degrees.", examples=[52]
+    opening_angle_deg: Annotated[float, number(above=0, high=180)] | None = Field(
+        None, description="Whole angle of the fan in degrees, at most 180.", examples=[52]
     )
 
 
@@ -113,7 +113,13 @@ class CalibrationFields(Fields):
         description="How far the real scale may lie from this one either way, in percent, where somebody checked it.",
         examples=[1],
     )
-    sector: SectorFields | None = Field(None, description="Geometry of the beams.")
+    geometry: Annotated[Geometry, word_of(Geometry)] | None = Field(
+        None,
+        description="How the beams lie: side by side along depth_axis, which must then be stated, or in a sector; "
+        "stated, never assumed.",
+        examples=["linear"],
+    )
+    sector: SectorFields | None = Field(None, description="Pivot and face of a sector.")
     region: RegionFields | None = Field(None, description="Where the scale holds; left out for the whole picture.")
     a_scan_strip: AScanStripFields | None = Field(
         None, description="Strip of the picture with an A-scan; the picture itself then needs its own region."

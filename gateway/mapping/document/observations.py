@@ -32,7 +32,7 @@ from gateway.mapping.scalars import (
 from gateway.model.biometry import Implant, LengthFormula, Material
 from gateway.model.exam import Caution
 from gateway.model.finding import AnnotationKind, Presence
-from gateway.model.measurement import MeasurementKind, Quantity, Unit
+from gateway.model.measurement import MeasurementKind, Quantity, Shape, ThirdDimension, Unit
 from gateway.model.position import Zone
 
 FORMAT = "eye-ultrasound-exam/1"
@@ -69,6 +69,34 @@ class GateFields(Fields):
     speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
         None, description="Speed of sound itself, instead of a tissue.", examples=[1532]
     )
+    speed_tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
+        None, description="How far the real speed may lie from it either way, where somebody states that.", examples=[5]
+    )
+
+
+class MediumFields(Fields):
+    """One medium that the beams of a measurement pass, listed from the probe face on."""
+
+    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["tissue"]}, {"required": ["speed_m_per_s"]}]})
+
+    tissue: Text64 | None = Field(
+        None, description="Word of the site's table of speeds of sound.", examples=["vitreous", "tumour"]
+    )
+    speed_m_per_s: Annotated[float, number(low=300, high=8000)] | None = Field(
+        None, description="Speed of sound itself, instead of a tissue.", examples=[1532]
+    )
+    speed_tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
+        None, description="How far the real speed of sound may lie from it either way.", examples=[10]
+    )
+    begins: list[Pair] | None = Field(
+        None,
+        alias="from",
+        min_length=1,
+        max_length=1000,
+        description="Line on the picture at which the beams enter it, drawn across the beams, in pixels; one point "
+        "alone means the same depth on every beam. The first medium begins at the probe face and has none.",
+        examples=[[[200, 100], [212.5, 240], [201, 380]]],
+    )
 
 
 class ImplantFields(Fields):
@@ -85,9 +113,26 @@ class ImplantFields(Fields):
 
 
 _MEASUREMENT_RULES: dict[str, Any] = {
-    "anyOf": [{"required": ["points"]}, {"required": ["displayed"]}, {"required": ["gates"]}],
-    "not": {"required": ["tissue", "speed_m_per_s"]},
+    "anyOf": [
+        {"required": ["points"]},
+        {"required": ["displayed"]},
+        {"required": ["gates"]},
+        {"required": ["of"]},
+    ],
+    "not": {
+        "anyOf": [
+            {"required": ["tissue", "speed_m_per_s"]},
+            {"required": ["media", "tissue"]},
+            {"required": ["media", "speed_m_per_s"]},
+            {"required": ["of", "points"]},
+            {"required": ["of", "gates"]},
+            {"required": ["of", "media"]},
+        ]
+    },
     "dependentSchemas": {
+        "shape": {"properties": {"kind": {"enum": ["area", "perimeter"]}}},
+        "sphere_diameter_mm": {"properties": {"kind": {"enum": ["arc-base", "two-chord-base"]}}},
+        "third_dimension": {"required": ["of"]},
         "implant": {"required": ["formula"]},
         "formula": {"properties": {"kind": {"const": "axial-length"}}},
     },
@@ -107,14 +152,19 @@ class MeasurementFields(Fields):
         None, description="Frame of the recorded loop, from 1; needed where a loop has points.", examples=[12]
     )
     kind: Annotated[MeasurementKind, word_of(MeasurementKind)] = Field(
-        description="What is measured.", examples=["height"]
+        description="What is measured. perpendicular-height: the two ends of a chord, then the top. perimeter: as "
+        "area. circumference: the axes of an ellipse, or the two ends of a sphere's diameter. arc-base: the two ends "
+        "of the chord, with sphere_diameter_mm. two-chord-base: end, point on the wall between, end; or two ends with "
+        "sphere_diameter_mm. ellipsoid-volume, half-ellipsoid-volume, ratio: of other measurements.",
+        examples=["height", "perpendicular-height", "arc-base", "half-ellipsoid-volume"],
     )
     points: list[Pair] | None = Field(
         None,
         min_length=1,
         max_length=10_000,
-        description="Caliper points in pixels of the capture, in order; an angle's vertex in the middle.",
-        examples=[[[212.5, 240.0], [308.2, 241.1]]],
+        description="Caliper points in pixels of the capture, in order; an angle's vertex in the middle. An ellipse "
+        "has the ends of one axis and then those of the other, or its centre and one end of each axis.",
+        examples=[[[212.5, 240.0], [308.2, 241.1]], [[100, 80], [220, 80], [160, 50], [160, 110]]],
     )
     displayed: QuantityFields | None = Field(None, description="The number that the device displayed.")
     tissue: Text64 | None = Field(
@@ -133,8 +183,41 @@ class MeasurementFields(Fields):
         description="How far refraction may have moved a length either way, where somebody worked it out.",
         examples=[0.1],
     )
+    shape: Annotated[Shape, word_of(Shape)] | None = Field(
+        None, description="What the points of an area or perimeter are; polygon where left out.", examples=["ellipse"]
+    )
+    sphere_diameter_mm: Annotated[float, number(low=5, high=50)] | None = Field(
+        None,
+        description="Diameter of the sphere on which a base along the wall is taken, usually the eye's own, in mm.",
+        examples=[24.0],
+    )
+    media: list[MediumFields] | None = Field(
+        None,
+        min_length=1,
+        max_length=20,
+        description="Media that the beams pass, from the probe face on, instead of one tissue: each piece of a beam is "
+        "converted with its own speed of sound. Needs sector, or geometry: linear.",
+        examples=[[{"tissue": "vitreous"}, {"from": [[200, 100], [212.5, 240], [201, 380]], "tissue": "tumour"}]],
+    )
+    of: list[PartId] | None = Field(
+        None,
+        min_length=1,
+        max_length=3,
+        description="Ids of the measurements that this one is computed from, in the order of its formula: diameters of "
+        "an ellipsoid; diameters of the base, then the height, of half an ellipsoid; numerator and denominator of a "
+        "ratio; chord, then the sphere's diameter, of an arc-base.",
+        examples=[["base-l", "base-t", "height-1"], ["height-1", "base-l"]],
+    )
+    third_dimension: Annotated[ThirdDimension, word_of(ThirdDimension)] | None = Field(
+        None,
+        description="How a volume's dimension that was not measured is taken, where of names two.",
+        examples=["like-the-first"],
+    )
     gates: list[GateFields] | None = Field(
         None, min_length=1, max_length=100, description="Gates of an A-scan from front to back; a length of its own."
+    )
+    gate_tolerance_us: Annotated[float, number(above=0, high=10)] | None = Field(
+        None, description="How far each echo's time may lie from the stated one either way.", examples=[0.02]
     )
     formula: Annotated[LengthFormula, word_of(LengthFormula)] | None = Field(
         None,

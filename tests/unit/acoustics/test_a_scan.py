@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,7 @@ from scipy.ndimage import map_coordinates
 from gateway.acoustics.a_scan import GREY_LEVEL, Interpolation, SampledLine, Sampling, along_line, from_samples
 from gateway.acoustics.pulse_echo import distance_mm
 from gateway.errors.measurement import CorrectionRefusedError, LineNotMeasurableError
-from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
+from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, SectorGeometry
 
 DEMO = Path(__file__).parents[3] / "fixtures" / "demo-exam"
 # As the demo's exam document states them, in corner convention.
@@ -120,9 +121,16 @@ def test_lines_that_cannot_be_read_are_refused(ends):
         along_line(np.zeros((40, 60), dtype=np.uint8), SampledLine(*(Point(x, y) for x, y in ends)), LINEAR)
 
 
-def test_a_scan_line_by_rate_and_by_interval():
+def test_a_line_that_leaves_the_region_of_the_scale_is_refused():
+    picture, scale = np.zeros((40, 60), dtype=np.uint8), replace(LINEAR, region=PixelRegion(5, 0, 30, 39))
+    along_line(picture, SampledLine(Point(5, 0), Point(31, 40)), scale)
+    with pytest.raises(LineNotMeasurableError, match="region"):
+        along_line(picture, SampledLine(Point(5, 0), Point(32, 39)), scale)
+
+
+def test_a_scan_line_of_samples():
     samples = np.exp(-(((np.arange(4000) - 2450.25) / 12) ** 2))
-    scan = from_samples(samples, Sampling.at_rate(100.0), 1532)
+    scan = from_samples(samples, Sampling(1 / 100.0), 1532)
     (peak,) = scan.peaks()
     assert scan.time_at_us(peak.position) == pytest.approx(24.5025, abs=1e-3)
     assert scan.depth_at_mm(peak.position) == pytest.approx(24.5025 * 1532 / 2000, abs=1e-3)
@@ -138,7 +146,7 @@ def test_a_scan_line_by_rate_and_by_interval():
         (np.zeros((3, 3)), Sampling(0.01)),
         (np.array([0, np.nan, 0]), Sampling(0.01)),
         (np.zeros(9), Sampling(0.0)),
-        (np.zeros(9), Sampling.at_rate(-5)),
+        (np.zeros(9), Sampling(-0.2)),
     ],
 )
 def test_samples_that_are_no_scan_line_are_refused(samples, sampling):
@@ -148,7 +156,7 @@ def test_samples_that_are_no_scan_line_are_refused(samples, sampling):
 
 @given(st.floats(1, 200), st.floats(400, 3000), st.integers(3, 500))
 def test_millimetres_and_microseconds_of_an_axis_turn_into_one_another(rate_mhz, speed, count):
-    scan = from_samples(np.zeros(count), Sampling.at_rate(rate_mhz), speed)
+    scan = from_samples(np.zeros(count), Sampling(1 / rate_mhz), speed)
     assert distance_mm(scan.time_us, speed) == pytest.approx(scan.depth_mm)
 
 

@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from gateway.acoustics.comparison import COVERAGE, compare
+from gateway.acoustics.comparison import compare
+from gateway.acoustics.repeats import repeatability_95
 from gateway.acoustics.trends import months_between, trend_of
 from gateway.errors.measurement import DifferentPatientsError, NothingToCompareError
 from gateway.mapping.repeatability import load_repeatability
@@ -110,7 +111,7 @@ def test_the_published_bands_of_a_base(direction: str, half_width: float) -> Non
 
 
 def test_the_coverage_factor_is_that_of_the_normal_distribution() -> None:
-    assert pytest.approx(stats.norm.ppf(0.975) * np.sqrt(2), abs=1e-4) == COVERAGE
+    assert pytest.approx(stats.norm.ppf(0.975) * np.sqrt(2), abs=1e-4) == repeatability_95(1.0)
 
 
 @given(st.lists(st.tuples(st.integers(0, 9000), st.floats(0.1, 30)), min_size=3, max_size=12, unique_by=lambda p: p[0]))
@@ -243,7 +244,7 @@ def test_the_sites_own_figure_comes_before_a_published_one() -> None:
     own = dataclasses.replace(published, standard_deviation=0.05, unit=Unit.CM, whose=Whose.OWN)
     found = compare([a_report(0, a_group()), a_report(9, a_group(a_number(2.3)))], [published, own]).differences[0]
     assert found.band is not None
-    assert found.band.half_width == pytest.approx(COVERAGE * 0.5)
+    assert found.band.half_width == pytest.approx(repeatability_95(0.5))
 
 
 # ------------------------------------------------------------------ the same finding

@@ -5,7 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from gateway.acoustics.beam_coordinates import BeamCoordinates, picture_points
 from gateway.acoustics.beams import for_other_speed_mm
+from gateway.acoustics.derived import derived_value
+from gateway.acoustics.media_paths import through_media_mm
 from gateway.acoustics.pulse_echo import (
     Layer,
     distance_mm,
@@ -14,7 +17,20 @@ from gateway.acoustics.pulse_echo import (
     layered_time_us,
     round_trip_time_us,
 )
+from gateway.acoustics.quantities import Drawing, arc_mm, computed_value, sagitta_mm, two_chords_mm
 from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
+from gateway.model.laterality import Eye
+from gateway.model.measurement import (
+    MeasuredValue,
+    Measurement,
+    MeasurementKind,
+    Medium,
+    Quantity,
+    TissueSpeed,
+    Unit,
+    ValueOrigin,
+)
+from gateway.model.position import ClockHour
 
 # Speeds: Hoffer KJ, J Cataract Refract Surg 1994;20:554-62 (aqueous and vitreous 1532, lens and cornea 1641, whole
 # phakic eye 1555, oil-filled phakic eye 1139); 1550 as teaching value (Waldron and Aaberg, A-Scan Biometry, 2008).
@@ -85,3 +101,77 @@ def test_wrong_speed_scales_depth_and_width_differently_behind_a_pivot() -> None
     assert true[0, 0] / shown[0, 0] == pytest.approx(0.98839, abs=5e-6)
     assert true[1, 0] / shown[1, 0] == pytest.approx(0.98813, abs=5e-6)
     assert true[1, 1] / shown[1, 1] == pytest.approx(0.9913, abs=5e-5)
+
+
+def test_a_point_of_a_beam_lies_sideways_and_deep_as_the_sector_says() -> None:
+    # Depth 30 mm on the beam at +20 degrees, pivot on the face: 30 sin 20 and 30 cos 20, by hand.
+    on_beam = BeamCoordinates(np.array(30.0), np.array(20.0))
+    deep_mm, aside_mm = picture_points(on_beam, sector(0.0))
+    assert (aside_mm, deep_mm) == pytest.approx((10.2606, 28.1908), abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("depth_mm", "time_us", "most_khz", "most_frames_per_s"), [(40, 52.22, 19.15, 63.8), (60, 78.33, 12.77, 42.6)]
+)
+def test_the_way_there_and_back_limits_the_rate(
+    depth_mm: float, time_us: float, most_khz: float, most_frames_per_s: float
+) -> None:
+    # Pulse-echo at 1532 m/s (Hoffer 1994), 300 lines a frame (common practice).
+    found_us = float(round_trip_time_us(depth_mm, 1532))
+    assert found_us == pytest.approx(time_us, abs=5e-3)
+    assert 1000 / found_us == pytest.approx(most_khz, abs=5e-3)
+    assert 1e6 / found_us / 300 == pytest.approx(most_frames_per_s, abs=0.05)
+
+
+def test_chord_of_twelve_on_a_sphere_of_radius_twelve() -> None:
+    # 2 R asin(c/2R) = 24 asin(1/2) = 4 pi; 4 R sin(asin(c/2R)/2) = 48 sin 15 degrees; R - sqrt(R^2 - 36). That one
+    # chord under-reads the base: Computing uveal melanoma basal diameters, Int J Retina Vitreous 2018.
+    assert arc_mm(12.0, 24.0) == pytest.approx(12.566, abs=5e-4)
+    assert two_chords_mm(12.0, 24.0) == pytest.approx(12.423, abs=5e-4)
+    assert sagitta_mm(12.0, 24.0) == pytest.approx(1.608, abs=5e-4)
+    chord = np.array([[0.0, 0.0], [12.0, 0.0]])
+    assert computed_value(MeasurementKind.ARC_BASE, chord, Drawing(sphere_diameter_mm=24.0)) == pytest.approx(4 * np.pi)
+
+
+def stated(name: str, kind: MeasurementKind, text: str) -> MeasuredValue:
+    quantity = Quantity(float(text), Unit.MM, text)
+    return MeasuredValue(Measurement(name, "c", kind, displayed=quantity), quantity, ValueOrigin.TRANSCRIBED)
+
+
+def test_half_an_ellipsoid_twelve_by_ten_six_high() -> None:
+    # pi/6 a b h = 120 pi; the formula as used in melanoma: Richtig E et al., Eye 2004;18:619-23.
+    sources = [
+        stated("a", MeasurementKind.BASE, "12.0"),
+        stated("b", MeasurementKind.BASE, "10.0"),
+        stated("h", MeasurementKind.HEIGHT, "6.0"),
+    ]
+    volume = Measurement("v", "c", MeasurementKind.HALF_ELLIPSOID_VOLUME, of=("a", "b", "h"))
+    assert derived_value(volume, sources).value.value == pytest.approx(376.99, abs=5e-3)
+
+
+def test_a_sheath_of_5_4_mm_that_becomes_4_2_mm_has_lost_22_2_percent() -> None:
+    # Thirty-degree test: 22.4 +- 8.4 % in raised pressure (thirty-degree test in papilloedema, PMC5726530).
+    sources = [stated("gaze", MeasurementKind.WIDTH, "4.2"), stated("straight", MeasurementKind.WIDTH, "5.4")]
+    ratio = derived_value(Measurement("r", "c", MeasurementKind.RATIO, of=("gaze", "straight")), sources)
+    assert 100 * (1 - ratio.value.value) == pytest.approx(22.2, abs=0.05)
+
+
+@pytest.mark.parametrize(("eye", "nasal_hour"), [(Eye.RIGHT, 3), (Eye.LEFT, 9)])
+def test_three_is_nasal_in_the_right_eye_and_nine_in_the_left(eye: Eye, nasal_hour: int) -> None:
+    # To show an hour the probe sits opposite (common practice): 3 o'clock of a right eye from its temporal side.
+    assert ClockHour(2 * nasal_hour).side(eye) == "nasal"
+    assert ClockHour(2 * ((nasal_hour + 6) % 12)).side(eye) == "temporal"
+    assert [ClockHour(2 * hour).side(eye) for hour in (12, 6)] == ["superior", "inferior"]
+    assert ClockHour(2 * 9).side(Eye.RIGHT) == "temporal"
+    assert ClockHour(2 * 9).side(Eye.LEFT) == "nasal"
+
+
+def test_a_tumour_behind_oil_is_misplaced_but_not_thicker_than_its_own_speed_makes_it() -> None:
+    # 16 mm of oil at 980 m/s shown at 1550 is 25.306 mm; 4 mm of tumour at 1550 stays 4 mm. One multiplier for the
+    # whole line would give 2.53 mm.
+    begins = 16 * 1550 / 980
+    oil = Medium(TissueSpeed(980.0, "silicone-oil", "Clinical Optics 2020-21"))
+    tumour = Medium(TissueSpeed(1550.0, "tumour", "common practice"), (Point(begins, 0.0),))
+    ends = through_media_mm(np.array([[begins, 0.0], [begins + 4.0, 0.0]]), sector(8.0), [oil, tumour])
+    assert begins == pytest.approx(25.306, abs=5e-4)
+    assert ends[:, 0] == pytest.approx([16.0, 20.0])

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from gateway.builders.attributes import AttributeWriter
 from gateway.builders.region_calibration import PictureSize, aspect_ratio, millimetres_as_centimetres, write_calibration
 from gateway.errors.media import RegionOutsidePictureError
+from gateway.model.a_scan import AScanStrip
 from gateway.model.calibration import Calibration, DepthAxis, PixelRegion, Point, ScaleSource, SectorGeometry
 from gateway.model.position import ProbePosition, Scan
 from tests.unit.builders.invented_captures import BARE_STILL
@@ -135,3 +136,56 @@ def test_aspect_ratios_are_the_smallest_whole_numbers(
     vertical: float, horizontal: float, ratio: tuple[int, int]
 ) -> None:
     assert aspect_ratio(vertical, horizontal) == ratio
+
+
+STRIP = AScanStrip(PixelRegion(0, 400, 639, 479), 0.05, DepthAxis.LEFT_TO_RIGHT, -1.25, Point(12.5, 470.25))
+BESIDE = dataclasses.replace(SQUARE, region=PixelRegion(0, 0, 639, 399), a_scan_strip=STRIP)
+
+
+def test_a_strip_is_a_second_region_and_the_picture_stays_the_first() -> None:
+    """PS3.3 C.8.5.5: unit 1 is percent, unit 3 centimetres; a delta may be negative (C.8.5.5.1.17)."""
+    dataset = written(BESIDE).dataset
+    picture, strip = dataset.SequenceOfUltrasoundRegions
+    assert (picture.RegionSpatialFormat, picture.RegionDataType) == (1, 1)
+    assert (picture.RegionLocationMaxY1, picture.PhysicalDeltaX) == (399, 0.00625)
+    assert (strip.RegionSpatialFormat, strip.RegionDataType, strip.RegionFlags) == (4, 0x12, 2)
+    assert (strip.RegionLocationMinX0, strip.RegionLocationMinY0) == (0, 400)
+    assert (strip.RegionLocationMaxX1, strip.RegionLocationMaxY1) == (639, 479)
+    assert (strip.PhysicalUnitsXDirection, strip.PhysicalUnitsYDirection) == (3, 1)
+    assert (strip.PhysicalDeltaX, strip.PhysicalDeltaY) == (0.005, -1.25)
+    assert strip.TransducerFrequency == picture.TransducerFrequency == 10000
+    assert "PixelSpacing" not in dataset
+
+
+def test_zero_depth_of_a_strip_is_its_reference_pixel() -> None:
+    """PS3.3 C.8.5.5.1.16: counted from the corner of its own region; depth of a pixel is then value + n delta."""
+    _, strip = written(BESIDE).dataset.SequenceOfUltrasoundRegions
+    assert (strip.ReferencePixelX0, strip.ReferencePixelY0) == (12, 70)
+    assert strip.ReferencePixelPhysicalValueX == pytest.approx(0.0)
+    # The middle of row 470 lies a quarter of a pixel below the baseline, and 1.25 % a pixel grow upwards.
+    assert strip.ReferencePixelPhysicalValueY == pytest.approx(0.25 * -1.25)
+
+
+def test_a_strip_without_a_stated_zero_or_scale_gets_none() -> None:
+    bare = dataclasses.replace(STRIP, depth_axis=DepthAxis.TOP_DOWN, percent_per_pixel=None, zero=None)
+    _, strip = written(dataclasses.replace(BESIDE, a_scan_strip=bare)).dataset.SequenceOfUltrasoundRegions
+    assert (strip.PhysicalUnitsXDirection, strip.PhysicalUnitsYDirection) == (0, 3)
+    assert (strip.PhysicalDeltaX, strip.PhysicalDeltaY) == (1.0, 0.005)
+    assert "ReferencePixelX0" not in strip
+    unscaled = dataclasses.replace(STRIP, percent_per_pixel=None)
+    _, strip = written(dataclasses.replace(BESIDE, a_scan_strip=unscaled)).dataset.SequenceOfUltrasoundRegions
+    assert "ReferencePixelPhysicalValueY" not in strip
+
+
+def test_a_strip_of_an_a_scan_alone_is_the_only_region() -> None:
+    alone = dataclasses.replace(SQUARE, a_scan_strip=STRIP)
+    (strip,) = written(alone, Scan.A_SCAN).dataset.SequenceOfUltrasoundRegions
+    assert (strip.RegionSpatialFormat, strip.PhysicalDeltaX) == (4, 0.005)
+    assert len(written(BESIDE, Scan.A_SCAN).dataset.SequenceOfUltrasoundRegions) == 2
+
+
+def test_a_strip_that_leaves_the_picture_is_refused() -> None:
+    beyond = dataclasses.replace(STRIP, region=PixelRegion(0, 400, 639, 480))
+    with pytest.raises(RegionOutsidePictureError) as caught:
+        written(dataclasses.replace(BESIDE, a_scan_strip=beyond))
+    assert caught.value.where == "captures[0].calibration.a_scan_strip.region"

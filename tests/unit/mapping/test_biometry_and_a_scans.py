@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from gateway.errors import GatewayError
-from gateway.model.a_scan import AScanLine, AScanSettings, AScanStrip, SpikeHeight
+from gateway.model.a_scan import AScanLine, AScanSamples, AScanSettings, AScanStrip, EchoDifference, SpikeHeight
 from gateway.model.biometry import Gate, Implant, LengthFormula, Material
 from gateway.model.calibration import DepthAxis, PixelRegion, Point
 
@@ -47,16 +47,24 @@ def test_everything_reaches_the_model(read, everything):
     assert [gate.segment for gate in m5.gates] == ["anterior-chamber", "lens", "vitreous"]
     assert [gate.speed.speed_m_per_s for gate in m5.gates] == [1532, 1641, 1532]
     assert m5.gates[1] == Gate("lens", 4.6, 10.3, m5.gates[1].speed)
+    assert (m5.gates[0].speed.tolerance_m_per_s, m5.gates[2].speed.tolerance_m_per_s) == (None, 5)
+    assert (m4.gate_tolerance_us, m5.gate_tolerance_us) == (None, 0.02)
     assert "measurements[4].gates[1].speed_m_per_s" in m5.gates[1].speed.source
     capture = exam.captures[0]
     assert capture.calibration.a_scan_strip == AScanStrip(
-        PixelRegion(0, 400, 639, 479), 0.0625, DepthAxis.LEFT_TO_RIGHT, -1.25
+        PixelRegion(0, 480, 639, 559), 0.0625, DepthAxis.LEFT_TO_RIGHT, -1.25, Point(12.5, 550.5)
     )
-    assert capture.a_scan == AScanSettings(True, 72.0, (SpikeHeight("choroid", 42.0, "42"),))
+    spikes, differences = (SpikeHeight("choroid", 42.0, "42"),), (EchoDifference("retina", "sclera", 58.0, 44.0),)
+    samples = capture.a_scan.samples
+    assert capture.a_scan == AScanSettings(True, 72.0, spikes, differences, samples)
+    assert samples == AScanSamples((0, 12, 255, 40), 0.02, samples.speed, 3)
+    assert samples.speed.tissue == "tumour"
+    by_rate = exam.capture("os-a").a_scan.samples
+    assert (by_rate.interval_us, by_rate.speed.speed_m_per_s) == (0.02, 1532)
     axis, slant = capture.a_scan_lines
     # The capture counts from pixel centres: half a pixel is added.
     assert axis == AScanLine("axis", Point(16, 240), Point(560.5, 240), None, axis.speed, 0.5)
-    assert (axis.speed.tissue, slant.speed.speed_m_per_s, slant.band_mm) == ("vitreous", 1550, 0.0)
+    assert (axis.speed.tissue, slant.speed.speed_m_per_s, slant.band_mm) == ("tumour", 1550, 0.0)
 
 
 def test_a_line_on_a_loop_counts_frames_of_the_stored_loop(read):
@@ -93,6 +101,7 @@ def test_a_line_on_a_loop_counts_frames_of_the_stored_loop(read):
         (GOOD.replace("displayed: {value: 23.00, unit: mm}",
                       "gates: [{segment: lens, start_us: 1, end_us: 4, tissue: lens}]"), "field-missing"),
         (GOOD.replace("formula", "tissue: vitreous, formula"), "contradicting-fields"),
+        (GOOD.replace("formula", "gate_tolerance_us: 0.02, formula"), "tolerance-not-applicable"),
         (GOOD.replace("displayed", "points: [[9, 1], [9, 79]], reading_speed_m_per_s: 1555, displayed")
          .replace(", formula: hoffer-1994-phakic", ""), "contradicting-fields"),
     ],
@@ -102,6 +111,8 @@ def test_contradictions_hold_the_measurement(read, measurement, code):
 
 
 LINE = ", a_scan_lines: [{id: a, from: [1, 1], to: [1, 50]%s}]"
+SAMPLES = ", a_scan: {samples: {values: [0, 1, 0], %s}}"
+SPIKES = ", a_scan: {standardized: yes, tissue_sensitivity_db: 72, spikes: [{structure: %s}]}"
 STRIP = ", a_scan_strip: {region: {x0: 0, y0: %s, x1: 99, y1: 99}, mm_per_pixel: 0.05, depth_axis: left-to-right%s}"
 
 
@@ -121,11 +132,20 @@ STRIP = ", a_scan_strip: {region: {x0: 0, y0: %s, x1: 99, y1: 99}, mm_per_pixel:
         ({"more": ", a_scan: {spikes: [{structure: retina, percent: 42}]}"}, "reflectivity-not-standardized"),
         ({"more": ", a_scan: {standardized: yes, spikes: [{structure: retina, percent: 42}]}"},
          "reflectivity-not-standardized"),
-        ({"more": ", a_scan: {standardized: yes, tissue_sensitivity_db: 72, spikes: [{structure: retina, percent: 142}]}"},
-         "measurement"),
+        ({"more": SPIKES % "retina, percent: 142"}, "measurement"),
+        ({"more": SPIKES % "retina, percent: 42"}, "reflectivity-not-standardized"),
+        ({"more": ", a_scan: {standardized: yes, differences: [{structure: retina, reference: sclera, gain_db: 58,"
+         " reference_gain_db: 44}]}"}, "reflectivity-not-standardized"),
+        ({"more": ", a_scan: {standardized: yes, tissue_sensitivity_db: 72, differences: [{structure: retina,"
+         " reference: retina, gain_db: 58, reference_gain_db: 44}]}"}, "contradicting-fields"),
+        ({"more": SAMPLES % "interval_us: 1, rate_mhz: 1, tissue: lens"}, "contradicting-fields"),
+        ({"more": SAMPLES % "tissue: lens"}, "contradicting-fields"),
+        ({"more": SAMPLES % "rate_mhz: 50"}, "field-missing"),
+        ({"more": SAMPLES % "rate_mhz: 50, tissue: soup"}, "tissue-not-known"),
+        ({"strip": STRIP % (80, ""), "more": LINE.replace("50", "85") % ""}, "line-not-measurable"),
         ({"on_loop": LINE % ""}, "field-missing"),
         ({"on_loop": LINE % ", frame: 2"}, "no-scale"),
-        ({"on_loop": ", keep: {first: 3, last: 9}" + LINE % ", frame: 2"}, "frame"),
+        ({"on_loop": ", keep: {first: 3, last: 9}" + LINE % ", frame: 2"}, "frame-not-fitting"),
     ],
 )  # fmt: skip
 def test_contradictions_hold_the_capture(read, changes, code):
@@ -135,3 +155,28 @@ def test_contradictions_hold_the_capture(read, changes, code):
 
 def test_a_strip_beside_its_picture_is_good(read):
     assert read(document(strip=STRIP % (80, ""))).held == ()
+
+
+def test_a_strip_that_is_the_whole_a_scan_needs_no_picture_beside_it(read):
+    text = (
+        document(strip=STRIP % (80, ""))
+        .replace("axial-horizontal", "a-scan")
+        .replace("region: {x0: 0, y0: 0,", "region: {x0: 1, y0: 0,", 1)
+    )
+    alone = text.replace(", region: {x0: 1, y0: 0, x1: 99, y1: 79}", "")
+    assert alone != text
+    exam, held = read(alone).exam, read(alone).held
+    assert held == ()
+    assert exam.captures[0].calibration.region is None
+
+
+def test_calipers_on_the_strip_are_held_because_its_scale_is_another(read):
+    on_strip = "{id: m, capture: ax, kind: depth, points: [[10, 10], [10, 85]]}"
+    assert codes_of(read(document(on_strip, strip=STRIP % (80, ""))).held) == {"point-in-strip"}
+    beside = on_strip.replace("85", "79")
+    assert read(document(beside, strip=STRIP % (80, ""))).held == ()
+
+
+def test_reflectivity_on_an_a_scan_is_good(read):
+    text = document(more=SPIKES % "retina, percent: 42", measurement=GOOD.replace(", formula: hoffer-1994-phakic", ""))
+    assert read(text.replace("axial-horizontal", "a-scan")).held == ()

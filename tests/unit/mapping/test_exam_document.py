@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -223,10 +224,20 @@ def test_the_name_null_is_a_name(read, smallest):
     assert read(smallest.replace("Holm^Maija", '"null"')).exam.patient.name.alphabetic == "null"
 
 
+def without_places(capture):
+    """The capture without the lines and columns at which speeds of sound stand."""
+    lines = [replace(line, speed=line.speed and replace(line.speed, source="")) for line in capture.a_scan_lines]
+    a_scan = capture.a_scan
+    if a_scan is not None and a_scan.samples is not None:
+        samples = replace(a_scan.samples, speed=replace(a_scan.samples.speed, source=""))
+        a_scan = replace(a_scan, samples=samples)
+    return replace(capture, a_scan_lines=tuple(lines), a_scan=a_scan)
+
+
 def test_json_says_the_same_as_yaml(read, everything, tmp_path):
     as_json = json.dumps(plain(read_yaml(everything, "x")), ensure_ascii=False, indent=1)
     one, two = read(everything).exam, read(as_json, "exam.json").exam
-    assert one.captures == two.captures
+    assert [without_places(c) for c in one.captures] == [without_places(c) for c in two.captures]
     assert one.findings == two.findings
     assert (one.patient, one.order, one.session) == (two.patient, two.order, two.session)
     assert [m.points for m in one.measurements] == [m.points for m in two.measurements]

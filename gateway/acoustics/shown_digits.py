@@ -1,0 +1,77 @@
+"""How many digits a value is shown with, and whether a displayed number and a computed one are the same."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from gateway.acoustics.uncertainty import shown
+from gateway.errors.measurement import DisplayedValueDisagreesError
+from gateway.model.measurement import Quantity, Unit
+from gateway.model.uncertainty import Uncertainty
+
+AGREEMENT = 0.01
+"""Displayed and recomputed value may differ by this share of the displayed one."""
+
+_DECIMALS = {
+    Unit.MM: 2,
+    Unit.CM: 3,
+    Unit.UM: 0,
+    Unit.MM2: 1,
+    Unit.CM2: 3,
+    Unit.MM3: 1,
+    Unit.CM3: 3,
+    Unit.DEG: 1,
+    Unit.ONE: 2,
+}
+"""Digits shown where the source displayed none: a hundredth of a millimetre, finer than any 10 MHz probe resolves."""
+
+
+def with_digits(uncertainty: Uncertainty, unit: Unit, displayed: Quantity | None) -> Uncertainty:
+    """Return an uncertainty with its digits, never more of them than its value has."""
+    if not uncertainty.is_stated:
+        return uncertainty
+    return replace(uncertainty, text=shown(uncertainty.expanded, decimals_of(unit, displayed)))
+
+
+def following(quantity: Quantity, uncertainty: Uncertainty) -> Quantity:
+    """Show a computed value to the last digit of its uncertainty (JCGM 100:2008 7.2.6); the value itself stays.
+
+    Where no uncertainty is known the value is shown with the digits of its unit.
+    """
+    decimals = len(uncertainty.text.partition(".")[2]) if uncertainty.is_stated else decimals_of(quantity.unit, None)
+    return replace(quantity, text=f"{quantity.value:.{decimals}f}")
+
+
+def decimals_of(unit: Unit, displayed: Quantity | None) -> int:
+    """Return the number of decimals: as the source showed them, where it showed any."""
+    if displayed is not None and displayed.text:
+        return len(displayed.text.partition(".")[2])
+    return _DECIMALS[unit]
+
+
+def quantity_shown(value: float, unit: Unit, displayed: Quantity | None) -> Quantity:
+    """Return a computed value with as many digits as the displayed one."""
+    return Quantity(value, unit, f"{value:.{decimals_of(unit, displayed)}f}")
+
+
+def require_agreement(displayed: Quantity, recomputed: Quantity, by_rounding: float = 0.0) -> None:
+    """Refuse a displayed number that differs by more than `AGREEMENT` from the computed one.
+
+    Parameters
+    ----------
+    by_rounding : float
+        How much further apart they may be because what the value is computed from was rounded.
+
+    Raises
+    ------
+    DisplayedValueDisagreesError
+    """
+    difference = abs(recomputed.value - displayed.value)
+    # The tiny allowance is for the binary representation of decimal digits, not for the measurement.
+    if difference > AGREEMENT * abs(displayed.value) + by_rounding + 1e-12:
+        raise DisplayedValueDisagreesError(
+            "displayed value and calipers differ by more than 1 %",
+            was=f"{displayed.words} displayed, {recomputed.value:.4g} {recomputed.unit.words}".rstrip()
+            + " from the calipers",
+            fix="look at the capture's scale and at the caliper points",
+        )
