@@ -9,13 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gateway.acoustics.a_scan import AScan, SampledLine, Sampling, along_line, from_samples
+from gateway.acoustics.pulse_echo import round_trip_time_us
 from gateway.errors import GatewayError
 from gateway.errors.measurement import LineNotMeasurableError, NoScaleError
 from gateway.model.a_scan import AScanLine, AScanSamples
 from gateway.model.capture import Capture
 from gateway.model.exam import HeldPart
 from gateway.model.measurement import TissueSpeed
-from gateway.model.media import FrameSource
+from gateway.model.media import FrameSource, LineSource
 
 SAMPLES_ID = "samples"
 
@@ -74,12 +75,25 @@ def _held(error: GatewayError, part: str, name: str) -> HeldPart:
 
 
 def _along(line: AScanLine, capture: Capture, source: FrameSource) -> Curve:
+    if line.scan_line is not None:
+        return Curve(capture.id, line.id, _of_scan_line(line, line.scan_line, capture, source), line.speed, line)
     if capture.calibration is None:
         raise NoScaleError("a line on a picture without a scale", fix="state calibration for this capture")
     speed_m_per_s = line.speed.speed_m_per_s if line.speed else None
     stated = SampledLine(line.start, line.end, speed_m_per_s, line.band_mm)
     scan = along_line(_frame(source, line.frame or 1), stated, capture.calibration)
     return Curve(capture.id, line.id, scan, line.speed, line)
+
+
+def _of_scan_line(line: AScanLine, number: int, capture: Capture, source: FrameSource) -> AScan:
+    stated = capture.scan_lines
+    if stated is None or not isinstance(source, LineSource):
+        raise LineNotMeasurableError("the scan lines behind this picture cannot be read", fix="leave mask out")
+    assumed = stated.assumed_speed_m_per_s
+    used = line.speed.speed_m_per_s if line.speed else assumed
+    interval_us = float(round_trip_time_us(stated.sample_interval_mm, assumed))
+    sampling = Sampling(interval_us, stated.start_depth_mm * used / assumed)
+    return from_samples(source.line(number, line.frame or 1), sampling, used)
 
 
 def _frame(source: FrameSource, number: int) -> NDArray[np.uint8]:

@@ -50,6 +50,37 @@ class ScanConversion:
     pivot: Point | None
     face_px: float
 
+    def line_ends(self, stated: ScanLines, number: int, shape: tuple[int, int]) -> tuple[Point, Point]:
+        """Return where the first and the last sample of a line lie on the picture.
+
+        Parameters
+        ----------
+        number : int
+            Of the line, from 1.
+        shape : tuple of int
+            Lines and samples of the file.
+
+        Raises
+        ------
+        ScanLineGeometryError
+            If there is no such line.
+        """
+        if not 1 <= number <= shape[0]:
+            raise ScanLineGeometryError(
+                "the file has no such scan line", was=f"{number} of {shape[0]}", fix=f"write 1 to {shape[0]}"
+            )
+        place = line_places(stated, shape[0])[number - 1]
+        depths_mm = stated.start_depth_mm + np.array([0.0, (shape[1] - 1) * stated.sample_interval_mm])
+        pixel = stated.mm_per_pixel
+        if isinstance(stated.lines, SectorLines) and self.pivot is not None:
+            radii = (stated.lines.pivot_to_face_mm + depths_mm) / pixel
+            along, across = radii * np.cos(np.radians(place)), radii * np.sin(np.radians(place))
+            return _shifted(stated, along[0], across[0], self.pivot), _shifted(stated, along[1], across[1], self.pivot)
+        rows, columns = self.is_inside.shape
+        width = rows if stated.depth_axis is DepthAxis.LEFT_TO_RIGHT else columns
+        ends = [_turned(stated, self.face_px + depth / pixel, width / 2 + place / pixel) for depth in depths_mm]
+        return ends[0], ends[1]
+
     def picture(self, samples: Samples, window: tuple[float, float]) -> NDArray[np.uint8]:
         """Return the picture of one frame.
 
@@ -201,6 +232,11 @@ def _fraction(places: Floats, wanted: Floats) -> Floats:
     outside = (wanted < places[0] - _HALF_STEP) | (wanted > places[-1] + _HALF_STEP)
     found[outside] = -1.0
     return found
+
+
+def _shifted(stated: ScanLines, along_px: float, across_px: float, origin: Point) -> Point:
+    moved = _turned(stated, along_px, across_px)
+    return Point(moved.x + origin.x, moved.y + origin.y)
 
 
 def _turned(stated: ScanLines, along_px: float, across_px: float) -> Point:

@@ -187,7 +187,8 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
     files = [path_inside(root, name, place_of(exam, f"{path}.file", f"{path}.files", path)) for name in capture.files]
     source = open_capture_media(capture, files, name=_name_of(capture.files))
     if isinstance(source, ScanLineSource):
-        capture = dataclasses.replace(capture, calibration=source.calibration)
+        lines = (*capture.a_scan_lines, *source.a_scan_lines())
+        capture = dataclasses.replace(capture, calibration=source.calibration, a_scan_lines=lines)
     check_capture(exam, capture, path, source.facts)
     if isinstance(source, DicomSource):
         check_object(exam, capture, path, source)
@@ -209,7 +210,10 @@ def _opened(exam: Exam, capture: Capture, path: str, root: Path) -> tuple[FrameS
         )
     times = capture.timing.frame_times_ms[kept.first - 1 : kept.last]
     timing = dataclasses.replace(capture.timing, frame_times_ms=times_from_first(times))
-    return trimmed(source, kept.first, kept.last), dataclasses.replace(capture, timing=timing)
+    shorter = trimmed(source, kept.first, kept.last)
+    if isinstance(source, ScanLineSource):
+        shorter = source.kept(shorter.facts, kept.first, kept.last)
+    return shorter, dataclasses.replace(capture, timing=timing)
 
 
 def _name_of(files: tuple[str, ...]) -> str:

@@ -10,7 +10,7 @@ import hashlib
 import io
 import warnings
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -43,6 +43,7 @@ from gateway.intake.media_file import (
     stamp_of,
 )
 from gateway.intake.still_structure import ensure_whole
+from gateway.model.a_scan import AScanLine
 from gateway.model.calibration import Calibration, Geometry, ScaleSource, SectorGeometry
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.media import ColourModel, PixelFacts
@@ -90,6 +91,30 @@ class ScanLineSource:
         """
         line: Samples = self.samples[frame - 1, number - 1]
         return line
+
+    def kept(self, facts: PixelFacts, first: int, last: int) -> ScanLineSource:
+        """Return the source of frames `first` to `last`, counted from 1, with the facts of the shorter loop."""
+        return replace(self, facts=facts, samples=self.samples[first - 1 : last])
+
+    def a_scan_lines(self) -> tuple[AScanLine, ...]:
+        """Return the chosen lines with where they run on the picture.
+
+        Raises
+        ------
+        ScanLineGeometryError
+            If the file has no such line.
+        """
+        shape = (self.samples.shape[1], self.samples.shape[2])
+        return tuple(
+            AScanLine(
+                line.id,
+                *self.conversion.line_ends(self.stated, line.number, shape),
+                frame=line.frame,
+                speed=line.speed,
+                scan_line=line.number,
+            )
+            for line in self.stated.chosen
+        )
 
 
 def open_scan_lines(path: Path, capture: Capture, stated: ScanLines, *, name: str) -> ScanLineSource:

@@ -42,6 +42,7 @@ from gateway.model.calibration import PixelRegion, Point
 from gateway.model.capture import CaptureKind
 from gateway.model.measurement import TissueSpeed
 from gateway.model.position import Scan
+from gateway.model.scan_lines import ChosenScanLine
 
 CapturePart = Part[CaptureFields]
 Speeds = Mapping[str, TissueSpeed]
@@ -71,6 +72,12 @@ def _check_line(part: CapturePart, fields: CaptureFields, line: AScanLineFields,
 
 
 def _wrong_ends(fields: CaptureFields, line: AScanLineFields) -> Iterator[Problem]:
+    if line.scan_line is not None:
+        yield from _wrong_scan_line(fields, line)
+        return
+    if line.start is None or line.end is None:
+        yield FieldMissingError, "the line's ends are not stated", "", "write from: and to:, or scan_line:"
+        return
     if not fields.has_scale:
         fix = "state calibration for this capture, or leave the line out"
         yield NoScaleError, "a capture without a scale", "", fix
@@ -82,6 +89,15 @@ def _wrong_ends(fields: CaptureFields, line: AScanLineFields) -> Iterator[Proble
     if any(_lies_in_strip(point, fields) for point in ends):
         fix = "draw the line on the picture beside the strip"
         yield LineNotMeasurableError, "a line on the strip in which the device drew an A-scan of its own", "", fix
+
+
+def _wrong_scan_line(fields: CaptureFields, line: AScanLineFields) -> Iterator[Problem]:
+    if fields.scan_lines is None:
+        yield FieldNotApplicableError, "a capture that is not made of scan lines", "", "write from: and to: instead"
+    if line.start is not None or line.end is not None:
+        yield ContradictingFieldsError, "a scan line and ends of a line both stand here", "", "leave one of them out"
+    if line.band_mm:
+        yield FieldNotApplicableError, "a scan line has no width", "", "leave band_mm out"
 
 
 def _wrong_speed(line: AScanLineFields | AScanSamplesFields, speeds: Speeds) -> Iterator[Problem]:
@@ -206,6 +222,21 @@ def lines_of(part: CapturePart, fields: CaptureFields, speeds: Speeds) -> tuple[
             line.band_mm or 0.0,
         )
         for number, line in enumerate(fields.a_scan_lines or [])
+        if line.start is not None and line.end is not None
+    )
+
+
+def chosen_lines_of(part: CapturePart, fields: CaptureFields, speeds: Speeds) -> tuple[ChosenScanLine, ...]:
+    """Return the raw scan lines that are to be shown; they have been checked."""
+    return tuple(
+        ChosenScanLine(
+            line.id,
+            line.scan_line,
+            stored_frame(line.frame, fields),
+            _speed(part, line, ("a_scan_lines", number), speeds),
+        )
+        for number, line in enumerate(fields.a_scan_lines or [])
+        if line.scan_line is not None
     )
 
 

@@ -14,7 +14,7 @@ from gateway.errors.document import (
     FrameTimingError,
     ValueOutOfRangeError,
 )
-from gateway.mapping.a_scans import a_scan_of, check_a_scans, lines_of, strip_of
+from gateway.mapping.a_scans import a_scan_of, check_a_scans, chosen_lines_of, lines_of, strip_of
 from gateway.mapping.burned_in_text import burned_in_text_of, check_burned_in_text
 from gateway.mapping.document.captures import CalibrationFields, CaptureFields
 from gateway.mapping.frame_numbers import check_frame_numbers, timing_of
@@ -227,7 +227,9 @@ def capture_of(part: CapturePart, fields: CaptureFields, speeds: Mapping[str, Ti
         protocol_step=fields.protocol_step or "",
         is_swept=bool(fields.swept),
         corrects=tuple(fields.corrects or ()),
-        scan_lines=scan_lines_of(fields.scan_lines) if fields.scan_lines else None,
+        scan_lines=scan_lines_of(fields.scan_lines, chosen_lines_of(part, fields, speeds))
+        if fields.scan_lines
+        else None,
         burned_in_text=burned_in_text_of(fields.burned_in_text) if fields.burned_in_text else None,
     )
 

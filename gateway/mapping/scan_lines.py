@@ -12,7 +12,7 @@ from gateway.errors.document import (
 from gateway.mapping.document.captures import CaptureFields
 from gateway.mapping.document.scan_lines import ScanLinesFields, SectorLinesFields
 from gateway.mapping.parts import Part
-from gateway.model.scan_lines import LinearLines, LineLayout, ScanLines, SectorLines
+from gateway.model.scan_lines import ChosenScanLine, LinearLines, LineLayout, ScanLines, SectorLines
 
 
 def check_scan_lines(part: Part[CaptureFields], fields: CaptureFields) -> None:
@@ -59,8 +59,14 @@ def _check_angles(part: Part[CaptureFields], sector: SectorLinesFields) -> None:
         part.refuse(FieldMissingError, what, "scan_lines", "sector", fix=fix)
 
 
-def scan_lines_of(fields: ScanLinesFields) -> ScanLines:
-    """Return the model's scan lines; the fields have been checked."""
+def scan_lines_of(fields: ScanLinesFields, chosen: tuple[ChosenScanLine, ...]) -> ScanLines:
+    """Return the model's scan lines; the fields have been checked.
+
+    Parameters
+    ----------
+    chosen : tuple of ChosenScanLine
+        Lines that the report shows.
+    """
     speed = fields.assumed_speed_m_per_s
     interval_mm = fields.sample_interval_mm
     if interval_mm is None:
@@ -74,6 +80,7 @@ def scan_lines_of(fields: ScanLinesFields) -> ScanLines:
         mm_per_pixel=fields.mm_per_pixel,
         layout=fields.layout or LineLayout.LINES_ARE_ROWS,
         window=(fields.window.low, fields.window.high) if fields.window else None,
+        chosen=chosen,
     )
 
 

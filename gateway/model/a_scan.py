@@ -25,6 +25,9 @@ class AScanLine:
         For the axis; the device's own where None.
     band_mm : float
         Width across the line over which grey levels are averaged; 0 for the line alone.
+    scan_line : int or None
+        Number of the raw scan line, from 1, whose samples are shown instead of grey levels; `start` and `end` are where
+        it runs on the picture.
     """
 
     id: str
@@ -33,6 +36,7 @@ class AScanLine:
     frame: int | None = None
     speed: TissueSpeed | None = None
     band_mm: float = 0.0
+    scan_line: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

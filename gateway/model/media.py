@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Protocol, runtime_checkable
+from typing import Any, Protocol, runtime_checkable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,4 +142,13 @@ class ObjectSource(FrameSource, Protocol):
     @property
     def stored(self) -> StoredObject:
         """The object as it lies in the file."""
+        ...
+
+
+@runtime_checkable
+class LineSource(FrameSource, Protocol):
+    """A still or loop made of raw scan lines that stay readable one by one."""
+
+    def line(self, number: int, frame: int = 1) -> NDArray[np.unsignedinteger[Any]]:
+        """Return the samples of one line, shape (samples,); line and frame count from 1."""
         ...

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from gateway.model.calibration import DepthAxis
+from gateway.model.measurement import TissueSpeed
 
 
 class LineLayout(StrEnum):
@@ -42,6 +43,26 @@ class LinearLines:
 
 
 @dataclass(frozen=True, slots=True)
+class ChosenScanLine:
+    """A raw line that is to be shown as an A-scan.
+
+    Parameters
+    ----------
+    number : int
+        Counted from 1 in the file.
+    frame : int or None
+        1-based frame of the *stored* loop; None on a still.
+    speed : TissueSpeed or None
+        For the axis; the assumed speed where None.
+    """
+
+    id: str
+    number: int
+    frame: int | None = None
+    speed: TissueSpeed | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class ScanLines:
     """What is stated of a capture's scan lines.
 
@@ -61,6 +82,8 @@ class ScanLines:
     window : tuple of float or None
         Sample values that become black and white; the full range of 8-bit samples, the lowest and highest sample found
         of 16-bit ones, where None.
+    chosen : tuple of ChosenScanLine
+        Lines that the report shows.
     """
 
     lines: SectorLines | LinearLines
@@ -71,3 +94,4 @@ class ScanLines:
     mm_per_pixel: float
     layout: LineLayout = LineLayout.LINES_ARE_ROWS
     window: tuple[float, float] | None = None
+    chosen: tuple[ChosenScanLine, ...] = ()

@@ -75,14 +75,16 @@ def _caption(curve: Curve, capture: Capture) -> Iterator[str]:
     scan, line = curve.scan, curve.line
     yield f"{capture.id}, {eye_words(capture.eye)}, {capture.position.words}"
     if scan.start_mm is not None:
-        first = "point" if line else "sample"
+        first = "point" if line and line.scan_line is None else "sample"
         yield f"Depth counts from the first {first}, {scan.start_mm:.2f} mm below the probe face"
     elif line is None:
         yield "Depth counts from the first sample"
     else:
         yield "Depth counts from the first point; no time is given, as the line does not run along known beams"
     yield _speed(curve)
-    if line is not None:
+    if line is not None and line.scan_line is not None:
+        yield f"Samples of scan line {line.scan_line} as they were recorded: {scan.amplitude_words}"
+    elif line is not None:
         band = f", averaged over {line.band_mm:g} mm across" if line.band_mm else ""
         yield f"Read from the stored picture between pixels by cubic convolution{band}: {scan.amplitude_words}"
     else:

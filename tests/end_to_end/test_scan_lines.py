@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 from PIL import Image
@@ -13,6 +15,7 @@ from tests.end_to_end.conftest import gateway
 HEAD = """\
 format: eye-ultrasound-exam/1
 synthetic: yes
+eyes_stated_by: "Lind^Tove"
 patient: {id: "INV-1", issuer: "INVENTED", name: "Holm^Maija"}
 session: {start: 2026-03-02T09:30:00+01:00}
 captures:
@@ -176,7 +179,7 @@ def test_a_calibration_beside_scan_lines_is_a_contradiction(tmp_path):
     exam = write(tmp_path / "exam", echoes(), more="    calibration: {mm_per_pixel: {x: 1, y: 1}}\n")
     printed = " ".join(gateway("build", exam, "--out", tmp_path / "out", code=3).split())
     assert "bring their own scale" in printed
-    assert "exam.yaml:12" in printed
+    assert "exam.yaml:13" in printed
 
 
 def test_a_file_cut_short_is_refused(tmp_path):
@@ -184,3 +187,41 @@ def test_a_file_cut_short_is_refused(tmp_path):
     content = (exam / "raw.npy").read_bytes()
     (exam / "raw.npy").write_bytes(content[:-100])
     assert "not as long as it says" in " ".join(gateway("build", exam, "--out", tmp_path / "out", code=3).split())
+
+
+LINES = "    a_scan_lines: [{id: middle, scan_line: 81%s}, {id: edge, scan_line: 1%s}]\n"
+
+
+def test_a_raw_line_is_shown_as_an_a_scan_with_its_echoes(tmp_path):
+    """Samples 100 and 500 of 0.05 mm: 5 and 25 mm; there and back at 1550 m/s that is 6.452 and 32.258 us."""
+    exam = write(tmp_path / "exam", echoes(np.uint16), more=LINES % ("", ""))
+    printed = json.loads(gateway("build", exam, "--out", tmp_path / "out", "--json"))
+    assert "middle" in json.dumps(printed)
+    (page,) = (tmp_path / "out").rglob("report.html")
+    text = " ".join(page.read_text(encoding="utf-8").split())
+    assert "Samples of scan line 81 as they were recorded: sample value, not reflectivity" in text
+    assert "5.00 mm, 6.45 µs" in text
+    assert "25.00 mm, 32.26 µs" in text
+
+
+def test_a_raw_line_of_a_kept_range_is_that_of_the_stored_frame(tmp_path):
+    frames = np.stack([np.roll(echoes(), 10 * n, axis=1) for n in range(4)])
+    more = "    frame_rate_hz: 12\n    keep: {first: 2, last: 4}\n" + LINES % (", frame: 3", ", frame: 3")
+    exam = write(tmp_path / "exam", frames, kind="loop", more=more)
+    gateway("build", exam, "--out", tmp_path / "out")
+    (page,) = (tmp_path / "out").rglob("report.html")
+    assert "6.00 mm, 7.74 µs" in " ".join(page.read_text(encoding="utf-8").split())  # 5 mm and twice 10 samples
+
+
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ("scan_line: 162", "no such scan line"),
+        ("scan_line: 3, from: [1, 1], to: [2, 2]", "both stand here"),
+        ("scan_line: 3, band_mm: 1", "no width"),
+        ("from: [1, 1]", "ends are not stated"),
+    ],
+)
+def test_a_line_that_cannot_be_shown_is_refused(tmp_path, line, words):
+    exam = write(tmp_path / "exam", echoes(), more=f"    a_scan_lines: [{{id: a, {line}}}]\n")
+    assert words in " ".join(gateway("build", exam, "--out", tmp_path / "out", code=3).split())

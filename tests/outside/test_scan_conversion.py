@@ -159,3 +159,25 @@ def test_an_echo_appears_at_its_depth_and_angle(pivot, half, start, axis, where)
 def test_a_geometry_that_makes_no_picture_is_refused(stated, lines, samples, words):
     with pytest.raises(ScanLineGeometryError, match=words):
         plan_scan_conversion(stated, lines, samples, ROOM)
+
+
+@pytest.mark.parametrize("stated", [*CASES, ScanLines(LinearLines(0.2), DepthAxis.TOP_DOWN, 1550.0, 0.1, 2.0, 0.05)])
+@pytest.mark.parametrize("number", [1, 17, 48])
+def test_a_line_runs_on_the_picture_where_its_samples_went(stated, number):
+    samples = np.zeros((48, 400), dtype=np.uint8)
+    samples[number - 1] = 255
+    plan = plan_scan_conversion(stated, 48, 400, ROOM)
+    picture = plan.picture(samples, (0, 255)).astype(float)
+    start, end = plan.line_ends(stated, number, (48, 400))
+    steps = np.linspace(0.2, 0.95, 50)
+    x, y = start.x + steps * (end.x - start.x) - 0.5, start.y + steps * (end.y - start.y) - 0.5
+    rows, columns = picture.shape
+    inside = (x > 1) & (x < columns - 2) & (y > 1) & (y < rows - 2)
+    along = map_coordinates(picture, [y[inside], x[inside]], order=1)
+    if isinstance(stated.lines, LinearLines) and number != 17:
+        edges = {0.0, columns} if stated.depth_axis is DepthAxis.TOP_DOWN else {0.0, rows}
+        assert {start.x, end.x} <= edges  # the outermost lines are the picture's own edges
+    elif number == 17:  # on the first and last line half of each pixel lies beyond the fan
+        assert np.median(along) > 200
+    else:
+        assert np.median(along) > 60

@@ -15,13 +15,23 @@ _ONE_SPEED: dict[str, Any] = {"not": {"required": ["tissue", "speed_m_per_s"]}}
 
 
 class AScanLineFields(Fields):
-    """A line on the picture along which grey levels are plotted in the report; grey levels are no reflectivity."""
+    """A line on the picture along which grey levels are plotted in the report; grey levels are no reflectivity.
 
-    model_config = ConfigDict(json_schema_extra=_ONE_SPEED)
+    Of a capture made of scan lines it may be one of them instead.
+    """
+
+    model_config = ConfigDict(
+        json_schema_extra={**_ONE_SPEED, "oneOf": [{"required": ["from", "to"]}, {"required": ["scan_line"]}]}
+    )
 
     id: PartId = Field(description="Name of the line, unique in its capture.", examples=["axis"])
-    start: Pair = Field(alias="from", description="Where depth begins, in pixels.", examples=[[15.5, 239.5]])
-    end: Pair = Field(alias="to", description="Where the line ends, in pixels.", examples=[[560, 239.5]])
+    start: Pair | None = Field(
+        None, alias="from", description="Where depth begins, in pixels.", examples=[[15.5, 239.5]]
+    )
+    end: Pair | None = Field(None, alias="to", description="Where the line ends, in pixels.", examples=[[560, 239.5]])
+    scan_line: Annotated[int, whole_number(1, 65535)] | None = Field(
+        None, description="Number of a raw scan line, from 1 in the file; its samples are plotted.", examples=[81]
+    )
     frame: Annotated[int, whole_number(1, MOST_FRAMES)] | None = Field(
         None, description="Frame of the recorded loop, from 1; needed on a loop.", examples=[12]
     )
