@@ -15,6 +15,7 @@ DEPTHS_MM = tuple((column + 0.5 - 10) * MM_PER_PIXEL for column in WALLS_PX)
 DOCUMENT = """\
 format: eye-ultrasound-exam/1
 synthetic: yes
+eyes_stated_by: "Lind^Tove"
 patient: {id: "INV-1", issuer: "INVENTED", name: "Holm^Maija"}
 session:
   start: 2026-03-02T09:30:00+01:00
