@@ -58,7 +58,8 @@ def _clock_words(exam: Exam, capture: Capture) -> Iterator[str]:
     ahead_s = exam.session.device.clock_ahead_s
     if ahead_s and capture.acquired:
         shown = capture.acquired + timedelta(seconds=ahead_s)
-        yield f"device clock showed {shown:%Y-%m-%d %H:%M:%S}, {clock_words(ahead_s)}; times here are corrected by that"
+        true = f"{capture.acquired:%Y-%m-%d %H:%M:%S}"
+        yield f"device clock showed {shown:%Y-%m-%d %H:%M:%S}, {clock_words(ahead_s)}: acquired at {true}"
 
 
 def _device_words(capture: Capture) -> Iterator[str]:

@@ -88,6 +88,15 @@ def _contradictions(exam: Exam, capture: Capture, path: str, header: Dataset) ->
         yield from _scale(capture.calibration, f"{path}.calibration", header)
     yield from _frame_times(capture, path, header)
     yield from _settings(capture, path, header)
+    yield from _burned_in_text(capture, path, header)
+
+
+def _burned_in_text(capture: Capture, path: str, header: Dataset) -> Iterator[_Contradiction]:
+    """Hold both statements on text in the picture against each other: neither may silence the other."""
+    stated = {"YES": True, "NO": False}.get(_text(header, "BurnedInAnnotation").upper())
+    text = capture.burned_in_text
+    if text is not None and stated is not None and stated is not text.identifies_patient:
+        yield _Contradiction(f"{path}.burned_in_text", "BurnedInAnnotation", "text in the picture")
 
 
 # ---------------------------------------------------------------- patient
@@ -166,8 +175,10 @@ def stated_eyes(header: Dataset) -> Iterator[tuple[str, str]]:
 def _acquired(exam: Exam, capture: Capture, path: str, header: Dataset) -> Iterator[_Contradiction]:
     if capture.acquired is None:
         return
+    # The object was stamped by the device's own clock, however wrong that was.
+    shown = capture.acquired + timedelta(seconds=exam.session.device.clock_ahead_s)
     for keyword, moment in stated_moments(header, exam.session.start):
-        if abs(moment - capture.acquired) >= _TIME_AGREES:
+        if abs(moment - shown) >= _TIME_AGREES:
             yield _Contradiction(f"{path}.acquired", keyword, "the time", CorrectableAttribute.ACQUIRED, "another time")
 
 

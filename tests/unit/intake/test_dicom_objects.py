@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
-from datetime import timedelta
+from datetime import UTC, timedelta
 
 import numpy as np
 import pytest
@@ -26,6 +26,7 @@ from gateway.errors.dicom_objects import (
 from gateway.errors.media import MediaDamagedError, MediaError, MediaKindError
 from gateway.intake.dicom_agreement import check_object
 from gateway.intake.dicom_objects import open_dicom_object
+from gateway.model.burned_in_text import BurnedInText
 from gateway.model.calibration import Calibration, PixelRegion
 from gateway.model.capture import (
     AcquisitionSettings,
@@ -289,3 +290,24 @@ def test_a_second_of_difference_is_a_contradiction_and_less_is_none(tmp_path):
             assert refused
         else:
             assert not refused
+
+
+@pytest.mark.parametrize(("flag", "identifies"), [("YES", False), ("NO", True)])
+def test_another_word_on_text_in_the_picture_is_a_contradiction(flag, identifies, tmp_path):
+    capture = dataclasses.replace(CAPTURE, burned_in_text=BurnedInText(identifies))
+    source = opened(device_object(BurnedInAnnotation=flag), tmp_path)
+    with pytest.raises(DicomContradictionError, match="text in the picture"):
+        check_object(EXAM, capture, "captures[0]", source)
+    check_object(EXAM, CAPTURE, "captures[0]", source)
+    agreeing = dataclasses.replace(CAPTURE, burned_in_text=BurnedInText(not identifies))
+    check_object(EXAM, agreeing, "captures[0]", source)
+
+
+def test_an_object_carries_the_time_of_the_devices_own_clock(tmp_path):
+    session = dataclasses.replace(EXAM.session, device=dataclasses.replace(EXAM.session.device, clock_ahead_s=130))
+    exam = dataclasses.replace(EXAM, session=session)
+    ahead = CAPTURE.acquired + timedelta(seconds=130)
+    source = opened(device_object(AcquisitionDateTime=f"{ahead.astimezone(UTC):%Y%m%d%H%M%S}+0000"), tmp_path)
+    check_object(exam, CAPTURE, "captures[0]", source)
+    with pytest.raises(DicomContradictionError, match="the time"):
+        check_object(EXAM, CAPTURE, "captures[0]", source)
