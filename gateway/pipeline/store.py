@@ -182,12 +182,12 @@ patient_questions = sa.Table(
     metadata,
     sa.Column("exam_digest", sa.String(64), primary_key=True),
     sa.Column("place", sa.Text, nullable=False),
-    sa.Column("issuer", sa.Text, nullable=False),
-    sa.Column("patient_id", sa.Text, nullable=False),
+    sa.Column("issuer", sa.Text, primary_key=True),
+    sa.Column("patient_id", sa.Text, primary_key=True),
     sa.Column("question", sa.String(16), nullable=False),
     sa.Column("asked_at", sa.String(32), nullable=False),
 )
-"""Exams that wait for a person's decision, with the known person in question."""
+"""Exams that wait for a person's decision, with each known person in question."""
 
 
 class ExamState(StrEnum):

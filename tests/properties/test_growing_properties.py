@@ -21,7 +21,7 @@ from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, invar
 from gateway.builders.built import BuiltObject, ObjectKind
 from gateway.builders.options import BuildOptions, ReportVersion
 from gateway.builders.uids import study_uid
-from gateway.errors.patients import PatientNotDecidedError, TwoPeopleUnderOneIdError
+from gateway.errors.patients import PatientNotDecidedError, StudyOfAnotherPatientError, TwoPeopleUnderOneIdError
 from gateway.model.capture import Capture, CaptureKind
 from gateway.model.exam import Exam
 from gateway.model.holding import hold_captures
@@ -80,6 +80,7 @@ class Growing(RuleBasedStateMachine):
         self.sent: dict[str, dict[str, str]] = {name: {} for name in DESTINATIONS}
         self.numbers: dict[tuple[str, str, str], int] = {}
         self.ids: dict[tuple[str, ...], str] = {}
+        self.owners: dict[str, str] = {}
         self.chains: dict[tuple[str, str], list[tuple[str, str]]] = {}
 
     def teardown(self) -> None:
@@ -133,7 +134,13 @@ class Growing(RuleBasedStateMachine):
         self._same_id_as_ever(stated, exam)
         uid = study_uid(exam, OPTIONS)
         media = {capture.id: picture(shot.seed) for capture, shot in zip(exam.captures, _shots(exam), strict=True)}
-        study = known_study(self.store, exam, uid)
+        try:
+            study = known_study(self.store, exam, uid)
+        except StudyOfAnotherPatientError:
+            # A human called somebody new whose order is another person's.
+            assert self.owners[uid] != exam.patient.id
+            return
+        assert self.owners.setdefault(uid, exam.patient.id) == exam.patient.id
         exam = replace(exam, study_started=study.started)
         placed, held = hold_captures(exam, study.repeated(exam, media))
         if not placed.captures:

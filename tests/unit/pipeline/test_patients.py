@@ -113,6 +113,17 @@ def test_a_known_name_with_no_other_birth_date_or_sex_is_a_question_to_a_human(
     )
 
 
+def test_every_known_person_who_fits_is_put_to_the_human(store: Store) -> None:
+    first = identified(store, RULES, exam()).patient
+    second = decide_new(store, RULES, exam(days=1, file="two/exam.yaml"), "nurse").patient
+    third = exam(days=2, file="three/exam.yaml")
+    with pytest.raises(PatientNotDecidedError):
+        identified(store, RULES, third)
+    assert {question.patient_id for question in open_questions(store)} == {first.id, second.id}
+    decide_same(store, RULES, third, (second.issuer, second.id), "nurse")
+    assert open_questions(store) == ()
+
+
 @pytest.mark.parametrize(
     "other",
     [
