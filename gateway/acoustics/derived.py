@@ -324,7 +324,7 @@ def _corrected(derivation: _Derivation, sources: Sequence[MeasuredValue]) -> tup
     uncertainties = [source.corrected.uncertainty if source.corrected else source.uncertainty for source in sources]
     quantity, uncertainty = derivation.of(quantities, uncertainties, None)
     names = ", ".join(source.measurement.id for source in sources)
-    formula = f"{derivation.equation}; from the corrected values of {names}, refraction neglected"
+    formula = f"{derivation.equation}; {names} each at the speed of sound of its tissue, refraction neglected"
     return CorrectedValue(quantity, None, None, formula, uncertainty), ""
 
 

@@ -12,7 +12,7 @@ from gateway.model.measurement import MeasurementKind
 
 Floats = NDArray[np.float64]
 
-_PLAIN_LENGTHS = frozenset(
+PLAIN_LENGTHS = frozenset(
     {
         MeasurementKind.DISTANCE,
         MeasurementKind.HEIGHT,
@@ -24,6 +24,7 @@ _PLAIN_LENGTHS = frozenset(
         MeasurementKind.PATH_LENGTH,
     }
 )
+"""Kinds whose value is the length of the line through their points."""
 _STEP_MM = 1e-4
 """Small against any caliper, large against the rounding of doubles: central differences are good to nine digits."""
 
@@ -44,7 +45,7 @@ def gradient(kind: MeasurementKind, points_mm: Floats, drawing: Drawing = PLAIN)
     """
     if kind is MeasurementKind.ANGLE:
         return _of_angle(points_mm)
-    if kind in _PLAIN_LENGTHS:
+    if kind in PLAIN_LENGTHS:
         return _of_length(points_mm)
     if kind is MeasurementKind.AREA and not is_ellipse(kind, drawing, len(points_mm)):
         return _of_area(points_mm)

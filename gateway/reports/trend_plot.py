@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Final
 
 from gateway.model.comparison import Comparison, Series
+from gateway.model.measurement import unit_words
 from gateway.reports.characters import seen
 from gateway.reports.templates import template
 
@@ -111,7 +112,15 @@ def _panel(series: Series, y: float) -> Panel:
     count = round((high - low) / step)
     ticks = tuple((height_of(low + n * step), f"{low + n * step:.{places}f}") for n in range(count + 1))
     return Panel(
-        y, title, seen(series.unit), top, bottom, points, ticks, _line(series, xs, height_of), tuple(_notes(series))
+        y,
+        title,
+        seen(unit_words(series.unit)),
+        top,
+        bottom,
+        points,
+        ticks,
+        _line(series, xs, height_of),
+        tuple(_notes(series)),
     )
 
 
@@ -130,7 +139,7 @@ def _line(
 
 
 def _notes(series: Series) -> Iterator[str]:
-    unit = series.unit
+    unit = unit_words(series.unit)
     if series.band is not None:
         yield from _wrapped(f"bars: ± {series.band.half_width:.3f} {unit}, repeatability band: {series.band.words}")
     else:

@@ -11,7 +11,7 @@ from gateway.reports.characters import seen
 
 _WHAT_PLUS_MINUS_IS: Final = (
     f"± is the expanded uncertainty, k = {Uncertainty.COVERAGE_FACTOR:g}, about 95 % (JCGM 100:2008), of what is "
-    "included here alone: “at least” where something is left out. Corrected and computed values are shown to its last "
+    "included here alone: “or more” where something is left out. Corrected and computed values are shown to its last "
     "digit."
 )
 

@@ -34,7 +34,7 @@ def test_every_row_with_a_number_says_how_far_it_may_be_off_or_that_nobody_knows
     rows = [row for eye in with_figures.eyes for row in eye.measurements]
     assert rows
     for row in rows:
-        assert re.fullmatch(r"(at least )?± [0-9.]+ \w+|uncertainty not stated", row.uncertainty)
+        assert re.fullmatch(r"± [0-9.]+ \S+( or more)?|uncertainty not stated", row.uncertainty)
         assert bool(row.corrected) == bool(row.corrected_uncertainty)
 
 
