@@ -248,7 +248,8 @@ class _Derivation:
         numbers, formula = self._numbers(quantities), self.formula()
         slopes = []
         for place, (quantity, kind) in enumerate(zip(quantities, self.kinds, strict=True)):
-            step = _STEP * abs(numbers[place])
+            # Beside nothing a share of it would be no step.
+            step = _STEP * (abs(numbers[place]) or 1.0)
             ahead, behind = list(numbers), list(numbers)
             ahead[place] += step
             behind[place] -= step

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from gateway.acoustics.quantities import PLAIN, Drawing, computed_value, is_ellipse
+from gateway.acoustics.quantities import PLAIN, Drawing, computed_value, is_ellipse, signed_height_mm
 from gateway.model.measurement import MeasurementKind
 
 Floats = NDArray[np.float64]
@@ -40,8 +40,8 @@ def gradient(kind: MeasurementKind, points_mm: Floats, drawing: Drawing = PLAIN)
     Returns
     -------
     ndarray, shape (n, 2)
-        Value (mm, degrees or mm2) for each millimetre in x and y. Where arms of an angle lie on one line its absolute
-        value has a kink; the slope given is the one on either side of it.
+        Value (mm, degrees or mm2) for each millimetre in x and y. Where the arms of an angle, or the points of a
+        perpendicular height, lie on one line the absolute value has a kink; the slope given is that on one side of it.
     """
     if kind is MeasurementKind.ANGLE:
         return _of_angle(points_mm)
@@ -49,6 +49,9 @@ def gradient(kind: MeasurementKind, points_mm: Floats, drawing: Drawing = PLAIN)
         return _of_length(points_mm)
     if kind is MeasurementKind.AREA and not is_ellipse(kind, drawing, len(points_mm)):
         return _of_area(points_mm)
+    if kind is MeasurementKind.PERPENDICULAR_HEIGHT:
+        sign = -1.0 if signed_height_mm(points_mm) < 0 else 1.0
+        return sign * by_steps(signed_height_mm, points_mm)
     if kind is MeasurementKind.PERIMETER and not is_ellipse(kind, drawing, len(points_mm)):
         closed = _of_length(np.vstack([points_mm, points_mm[:1]])) if _is_open(points_mm) else _of_length(points_mm)
         return _joined(closed, len(points_mm))

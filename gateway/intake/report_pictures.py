@@ -43,7 +43,7 @@ def _facts(entry: ReportItem) -> PictureFacts:
 def _scan_in_words(comment: str) -> str:
     """Return a scan without a code of its own, as the project's own reports say it: at the beginning of the comment."""
     for scan in (Scan.A_SCAN, Scan.MACULA, Scan.ORBITAL):
-        if re.match(rf"{scan.value.replace('-', ' ')}(?: \d|,|$)", comment):
+        if re.match(rf"{scan.words}(?: \d|,|$)", comment):
             return scan.value
     return ""
 

@@ -110,7 +110,8 @@ def _read(path: Path) -> Mapping[str, TissueSpeed]:
     fields, problems = validated(document, (), SpeedsFields)
     problems += [error for _path, error in duplicate_keys(document)]
     if fields is not None:
-        problems += _shared_words(document, fields) + _bare_rows(document, fields)
+        problems += _shared_words(document, fields)
+        problems += _bare_rows(document, fields)
     if problems or fields is None:
         first, *others = in_order(problems)
         fix = first.fix + (f"; {len(others)} more: " + "; ".join(str(other) for other in others[:5]) if others else "")

@@ -11,7 +11,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from gateway.acoustics.measure import Conditions, measured_value
+from gateway.acoustics.quantities import DERIVED_ALONE
 from gateway.acoustics.uncertainty import combined, shown
+from gateway.errors.measurement import MeasurementError
 from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
 from gateway.model.measurement import Measurement, MeasurementKind, TissueSpeed
 from gateway.model.session import Probe
@@ -30,16 +32,33 @@ PROBE = Probe("SECTOR_MECH", 10.0, 2.0)
 points = st.builds(Point, st.floats(20, 600), st.floats(0, 480))
 
 
+COUNTS = {
+    MeasurementKind.ANGLE: (3, 3),
+    MeasurementKind.AREA: (3, 5),
+    MeasurementKind.PERIMETER: (3, 5),
+    MeasurementKind.PERPENDICULAR_HEIGHT: (3, 3),
+    MeasurementKind.TWO_CHORD_BASE: (3, 3),
+    MeasurementKind.PATH_LENGTH: (2, 8),
+}
+"""How many points a kind is drawn with; two where it is not named."""
+
+
 @st.composite
-def measurements(draw) -> Measurement:
-    kind = draw(st.sampled_from(list(MeasurementKind)))
-    count = 3 if kind is MeasurementKind.ANGLE else draw(st.integers(3, 8))
-    if kind not in {MeasurementKind.ANGLE, MeasurementKind.AREA, MeasurementKind.PATH_LENGTH}:
-        count = 2
+def measurements(draw, *, on_sphere: bool = True) -> Measurement:
+    without = DERIVED_ALONE if on_sphere else DERIVED_ALONE | {MeasurementKind.ARC_BASE}
+    kind = draw(st.sampled_from([kind for kind in MeasurementKind if kind not in without]))
+    count = draw(st.integers(*COUNTS.get(kind, (2, 2))))
     chosen = draw(st.lists(points, min_size=count, max_size=count))
-    assume(all(math.dist((a.x, a.y), (b.x, b.y)) > 1 for a, b in pairwise(chosen)))
+    assume(all(math.dist((a.x, a.y), (b.x, b.y)) > 1 for a, b in pairwise([*chosen, chosen[0]])))
     speed = TissueSpeed(draw(st.floats(900, 1700)), "x", "x", draw(st.floats(0.1, 50)))
-    return Measurement("m", "c", kind, points=tuple(chosen), tissue_speed=speed)
+    sphere_mm = 50.0 if kind is MeasurementKind.ARC_BASE else None
+    measurement = Measurement("m", "c", kind, points=tuple(chosen), tissue_speed=speed, sphere_diameter_mm=sphere_mm)
+    try:
+        measured_value(measurement, CALIBRATION)
+    except MeasurementError:
+        # An outline that crosses itself, or a chord longer than the sphere at this speed.
+        assume(False)
+    return measurement
 
 
 @given(measurements())
@@ -54,7 +73,7 @@ def test_the_whole_is_never_less_than_a_part(measurement):
         assert float(uncertainty.text) >= uncertainty.expanded * (1 - 1e-8)
 
 
-@given(measurements(), st.floats(1.1, 8.0))
+@given(measurements(on_sphere=False), st.floats(1.1, 8.0))
 def test_calipers_on_larger_pixels_are_less_certain_in_proportion(measurement, factor):
     measurement = replace(measurement, tissue_speed=None)
     power = {MeasurementKind.ANGLE: 0, MeasurementKind.AREA: 2}.get(measurement.kind, 1)
@@ -64,7 +83,7 @@ def test_calipers_on_larger_pixels_are_less_certain_in_proportion(measurement, f
         next(c.standard for c in measured_value(measurement, one).uncertainty.components if "calipers" in c.name)
         for one in (small, large)
     )
-    assert second == pytest.approx(first * factor**power, rel=1e-9)
+    assert second == pytest.approx(first * factor**power, rel=1e-6)
 
 
 @given(measurements(), st.floats(0.01, 20))

@@ -245,3 +245,32 @@ def test_a_volume_without_dimensions_says_that_they_are_not_stated():
     value = stated("v", KIND.ELLIPSOID_VOLUME, "377", Unit.MM3)
     assert value.origin is ValueOrigin.TRANSCRIBED
     assert value.remarks == ("how its dimensions were taken is not stated",)
+
+
+@pytest.mark.parametrize(
+    "measurement",
+    [
+        Measurement("r", "c", KIND.RATIO, of=("nothing", "b")),
+        Measurement("r", "c", KIND.HALF_ELLIPSOID_VOLUME, of=("nothing", "b", "h")),
+        Measurement("r", "c", KIND.ARC_BASE, of=("nothing",), sphere_diameter_mm=24.0),
+    ],
+)
+def test_from_a_length_of_nothing_follows_nothing(measurement):
+    lengths = {
+        "nothing": stated("nothing", KIND.BASE, "0.0"),
+        "b": stated("b", KIND.BASE, "3.0"),
+        "h": stated("h", KIND.HEIGHT, "3.0"),
+    }
+    assert derived_value(measurement, [lengths[name] for name in measurement.of]).value.value == 0
+
+
+def test_a_ratio_to_nothing_is_refused():
+    measurement = Measurement("r", "c", KIND.RATIO, of=("b", "nothing"))
+    with pytest.raises(DerivationError, match="ratio to nothing"):
+        derived_value(measurement, [stated("b", KIND.BASE, "3.0"), stated("nothing", KIND.BASE, "0.0")])
+
+
+def test_a_small_ratio_is_shown_with_digits_that_say_something():
+    measurement = Measurement("r", "c", KIND.RATIO, of=("a", "b"))
+    value = derived_value(measurement, [stated("a", KIND.WIDTH, "0.005"), stated("b", KIND.WIDTH, "30.0")]).value
+    assert value.text == "0.00017"

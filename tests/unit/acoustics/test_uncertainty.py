@@ -231,3 +231,14 @@ def test_a_computed_value_is_shown_to_the_last_digit_of_its_uncertainty():
     value = measured_value(length((0, 0), (123.4, 0)), LINEAR, Conditions(figures=(PUBLISHED,)))
     assert value.value.words == "12.3 mm"
     assert value.value.value == pytest.approx(12.34)
+
+
+def test_a_perpendicular_height_of_nothing_is_as_uncertain_as_one_beside_it():
+    """At zero the absolute value has a kink; its slope on either side is the same."""
+    uncertain = []
+    for y in (40.0, 41.0):
+        points = tuple(Point(*p) for p in ((10.0, 40.0), (90.0, 40.0), (50.0, y)))
+        value = measured_value(Measurement("m", "c", MeasurementKind.PERPENDICULAR_HEIGHT, points=points), LINEAR)
+        uncertain.append(value.uncertainty.standard)
+    assert uncertain[0] == pytest.approx(uncertain[1], rel=1e-3)
+    assert uncertain[0] > 0.01
