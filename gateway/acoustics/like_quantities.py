@@ -155,11 +155,13 @@ def _gain_words(measurement: PriorMeasurement) -> str:
 
 
 def _formula(measurement: PriorMeasurement) -> str:
-    """Return the formula without the ratio of the two speeds: the speed that counts is compared by itself.
+    """Return the formula without the speed that the device assumed, and without the one speed compared by itself.
 
-    The same tissue measured on devices that assume different speeds has the same corrected value.
+    The same tissue measured on devices that assume different speeds has the same corrected value. Where the beams pass
+    several media their speeds stand in the formula alone, and there they stay.
     """
-    return re.sub(r"depth x [\d.]+/[\d.]+", "depth x ratio of speeds", measurement.formula).strip().lower()
+    kept = r"\1" if measurement.speed_m_per_s is None else "ratio of speeds"
+    return re.sub(r"depth x ([\d.]+)/[\d.]+", f"depth x {kept}", measurement.formula).strip().lower()
 
 
 def in_unit_of(measurement: PriorMeasurement, unit: str) -> float | None:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from gateway.acoustics.reflectivity import echoes_of
 from gateway.acoustics.repeats import shown_mean_and_deviation
 from gateway.errors.measurement import MeasurementError
 from gateway.model.a_scan import StructureEcho
 from gateway.model.biometry import BiometryValue
 from gateway.model.capture import Capture
-from gateway.model.exam import MeasuredExam
+from gateway.model.exam import Exam, MeasuredExam
 from gateway.model.finding import Finding, Presence
 from gateway.model.laterality import Eye
 from gateway.model.measurement import MeasuredValue, MeasurementKind, Quantity, ValueOrigin
@@ -46,7 +48,7 @@ def prior_of_exam(measured: MeasuredExam, study_uid: str, source: str) -> PriorR
             numbers = by_finding.setdefault(measurement.finding_id, [])
         else:
             numbers = by_structure.setdefault((capture.eye, measurement.structure), [])
-        numbers += _numbers(value, capture)
+        numbers += [_of_all_pictures(number, value, exam) for number in _numbers(value, capture)]
     echoes, _held = echoes_of(exam)
     for echo in echoes:
         capture = exam.capture(echo.capture_id)
@@ -114,6 +116,20 @@ def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
     except MeasurementError:
         return numbers
     return [*numbers, _number(value, capture, mean, derivation=concept("sr", "mean"))]
+
+
+def _of_all_pictures(number: PriorMeasurement, value: MeasuredValue, exam: Exam) -> PriorMeasurement:
+    """Return a number computed from others with what all of their pictures have in common."""
+    if not value.sources:
+        return number
+    captures = [exam.capture(source.measurement.capture_id) for source in value.sources]
+    directions = {_direction_of(capture.position.scan) for capture in captures}
+    contacts = {capture.settings.contact for capture in captures}
+    return replace(
+        number,
+        direction=directions.pop() if len(directions) == 1 else "",
+        contact=contacts.pop() if len(contacts) == 1 else None,
+    )
 
 
 def _second_length(value: MeasuredValue, capture: Capture, length: BiometryValue) -> PriorMeasurement:

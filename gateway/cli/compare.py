@@ -115,7 +115,8 @@ def _difference_words(difference: Difference) -> str:
     places = max(_places(difference.earlier), _places(difference.later))
     # Adding zero turns a rounded -0.0 into 0.0.
     value = round(difference.difference, places) + 0.0
-    return f"{value:+.{places}f} {unit_words(difference.unit)} in {difference.months:.1f} months"
+    amount = f"{value:+.{places}f} {unit_words(difference.unit)}".rstrip()
+    return f"{amount} in {difference.months:.1f} months"
 
 
 def _places(reading: Reading) -> int:

@@ -57,6 +57,15 @@ def _contact(entry: ReportItem) -> Contact | None:
     return Contact.IMMERSION if method == Contact.IMMERSION else None
 
 
+def common_facts(number: ReportItem, pictures: Mapping[str, PictureFacts]) -> PictureFacts:
+    """Return what all pictures behind a number have in common, that of a number computed from several among them."""
+    known = [pictures.get(item.instance_uid, NOTHING_KNOWN) for item in number.walk() if item.instance_uid]
+    directions, contacts = {facts.direction for facts in known}, {facts.contact for facts in known}
+    return PictureFacts(
+        directions.pop() if len(directions) == 1 else "", contacts.pop() if len(contacts) == 1 else None
+    )
+
+
 def picture_uid(number: ReportItem) -> str:
     """Return the one picture that a number points to, itself or through the number it was inferred from.
 

@@ -128,7 +128,7 @@ def test_a_volume_of_corrected_lengths_stands_beside_the_one_of_displayed_length
     bases = [line(n, KIND.BASE, mm, tissue=TUMOUR, upwards=True) for n, mm in (("a", 12), ("b", 10))]
     value = derived_value(volume("a", "b", "h"), [*bases, height])
     assert value.corrected.quantity.value == pytest.approx(math.pi / 6 * 12 * 10 * 6 * 1600 / 1550)
-    assert "a, b, h each at the speed of sound of its tissue" in value.corrected.formula
+    assert "with a at 1600 m/s, b at 1600 m/s, h at 1600 m/s" in value.corrected.formula
     assert "refraction neglected" in value.corrected.formula
     assert value.value.value == pytest.approx(math.pi / 6 * 12 * 10 * 6)
 
