@@ -178,7 +178,11 @@ def _dated(xs: Sequence[float]) -> set[int]:
 def _scale(lows: Sequence[float], highs: Sequence[float]) -> tuple[float, float, float]:
     """Return the ends of the axis and the step between its marks: 1, 2 or 5 times a power of ten."""
     low, high = min(lows), max(highs)
-    span = high - low if high > low else max(abs(high), 1.0) * 0.2
+    if high <= low:
+        # Readings that are all the same stand in the middle.
+        around = max(abs(high), 1.0) * 0.1
+        low, high = low - around, high + around
+    span = high - low
     rough = span / 4
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= rough)
