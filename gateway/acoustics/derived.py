@@ -248,7 +248,8 @@ class _Derivation:
         numbers, formula = self._numbers(quantities), self.formula()
         slopes = []
         for place, (quantity, kind) in enumerate(zip(quantities, self.kinds, strict=True)):
-            step = _STEP * abs(numbers[place])
+            # Beside nothing a share of it would be no step.
+            step = _STEP * (abs(numbers[place]) or 1.0)
             ahead, behind = list(numbers), list(numbers)
             ahead[place] += step
             behind[place] -= step
@@ -323,9 +324,18 @@ def _corrected(derivation: _Derivation, sources: Sequence[MeasuredValue]) -> tup
     quantities = [source.corrected.quantity if source.corrected else source.value for source in sources]
     uncertainties = [source.corrected.uncertainty if source.corrected else source.uncertainty for source in sources]
     quantity, uncertainty = derivation.of(quantities, uncertainties, None)
-    names = ", ".join(source.measurement.id for source in sources)
-    formula = f"{derivation.equation}; from the corrected values of {names}, refraction neglected"
+    formula = f"{derivation.equation}; with {', '.join(map(_at_its_speed, sources))}, refraction neglected"
     return CorrectedValue(quantity, None, None, formula, uncertainty), ""
+
+
+def _at_its_speed(source: MeasuredValue) -> str:
+    measurement = source.measurement
+    speeds = source.corrected.speeds if source.corrected else ()
+    if not speeds:
+        own = (measurement.tissue_speed, *(medium.speed for medium in measurement.media))
+        speeds = tuple(speed for speed in own if speed is not None)
+    said = " and ".join(dict.fromkeys(f"{speed.speed_m_per_s:g}" for speed in speeds))
+    return f"{measurement.id} at {said} m/s"
 
 
 _LETTERS = {

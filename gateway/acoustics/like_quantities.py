@@ -23,12 +23,16 @@ _WAYS_HERE: Final = ("transcribed", "computed-from-calipers", "gateway-correctio
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """What makes two numbers like: name, structure, direction where it matters, and displayed, corrected or mean."""
+    """What makes two numbers like: name, structure, direction where it matters, and displayed, corrected or mean.
+
+    A difference of echoes has the structure that was compared with as well.
+    """
 
     name: tuple[str, str]
     structure: str
     direction: str
     role: str
+    reference: str
     words: str
 
 
@@ -39,8 +43,10 @@ def quantity_of(measurement: PriorMeasurement, group: PriorGroup) -> Quantity:
     direction = measurement.direction if kind in _ACROSS else ""
     role = _role(measurement)
     structure = measurement.structure or group.structure
-    words = ", ".join(part for part in (measurement.words, direction, role if role != "displayed" else "") if part)
-    return Quantity(name, structure, direction, role, words)
+    against = f"against {measurement.reference.replace('-', ' ')}" if measurement.reference else ""
+    parts = (measurement.words, against, direction, role if role != "displayed" else "")
+    words = ", ".join(part for part in parts if part)
+    return Quantity(name, structure, direction, role, measurement.reference, words)
 
 
 def _role(measurement: PriorMeasurement) -> str:
@@ -99,6 +105,7 @@ def contradictions(one: PriorMeasurement, other: PriorMeasurement) -> tuple[str,
         ("ways of contact", one.contact.value if one.contact else "", other.contact.value if other.contact else ""),
         ("speeds of sound", _speed_words(one.speed_m_per_s), _speed_words(other.speed_m_per_s)),
         ("formulas", _formula(one), _formula(other)),
+        ("tissue sensitivities", _gain_words(one), _gain_words(other)),
     ):
         if here and there and here != there:
             reasons.append(f"{what} differ: {here} and {there}")
@@ -113,13 +120,15 @@ def unlike_remarks(one: PriorMeasurement, other: PriorMeasurement) -> tuple[str,
         ("contact", one.contact, other.contact),
         ("speed of sound", one.speed_m_per_s, other.speed_m_per_s),
         ("formula", one.formula, other.formula),
+        ("tissue sensitivity", _gain_words(one), _gain_words(other)),
     ):
         if bool(here) is not bool(there):
             remarks.append(f"{what} stated at the {'earlier' if here else 'later'} visit only")
     across = one.kind in _ACROSS
+    is_echo = one.tissue_sensitivity_db is not None or other.tissue_sensitivity_db is not None
     for what, here, there in (
         ("contact", one.contact, other.contact),
-        ("speed of sound", one.speed_m_per_s, other.speed_m_per_s),
+        *(() if is_echo else (("speed of sound", one.speed_m_per_s, other.speed_m_per_s),)),
         *((("direction of the scan", one.direction, other.direction),) if across else ()),
     ):
         if not here and not there:
@@ -140,12 +149,19 @@ def _speed_words(speed_m_per_s: float | None) -> str:
     return f"{speed_m_per_s:g} m/s" if speed_m_per_s is not None else ""
 
 
-def _formula(measurement: PriorMeasurement) -> str:
-    """Return the formula without the ratio of the two speeds: the speed that counts is compared by itself.
+def _gain_words(measurement: PriorMeasurement) -> str:
+    gain_db = measurement.tissue_sensitivity_db
+    return f"{gain_db:g} dB" if gain_db is not None else ""
 
-    The same tissue measured on devices that assume different speeds has the same corrected value.
+
+def _formula(measurement: PriorMeasurement) -> str:
+    """Return the formula without the speed that the device assumed, and without the one speed compared by itself.
+
+    The same tissue measured on devices that assume different speeds has the same corrected value. Where the beams pass
+    several media their speeds stand in the formula alone, and there they stay.
     """
-    return re.sub(r"depth x [\d.]+/[\d.]+", "depth x ratio of speeds", measurement.formula).strip().lower()
+    kept = r"\1" if measurement.speed_m_per_s is None else "ratio of speeds"
+    return re.sub(r"depth x ([\d.]+)/[\d.]+", f"depth x {kept}", measurement.formula).strip().lower()
 
 
 def in_unit_of(measurement: PriorMeasurement, unit: str) -> float | None:

@@ -24,6 +24,7 @@ from gateway.acoustics.quantities import (
 )
 from gateway.acoustics.repeatability import figures_for
 from gateway.acoustics.shown_digits import following, quantity_shown, require_agreement, with_digits
+from gateway.acoustics.traces import along_depth_alone
 from gateway.acoustics.uncertainty import Reading, caliper_uncertainty, transcribed_uncertainty
 from gateway.errors import GatewayError
 from gateway.errors.document import DependsOnHeldPartError
@@ -46,6 +47,7 @@ from gateway.model.measurement import (
     Quantity,
     ValueOrigin,
 )
+from gateway.model.position import Scan
 from gateway.model.repeatability import RepeatabilityFigure
 from gateway.model.session import Probe
 
@@ -112,7 +114,10 @@ def _value_of(
         return derived_value(measurement, [by_id[name] for name in measurement.of])
     capture = exam.capture(measurement.capture_id)
     conditions = Conditions(exam.session.probe, figures_for(measurement, capture, repeatability))
-    value = measured_value(measurement, capture.calibration, conditions)
+    calibration = capture.calibration
+    if calibration is not None and measurement.points and capture.position.scan is Scan.A_SCAN:
+        calibration = along_depth_alone(measurement, calibration)
+    value = measured_value(measurement, calibration, conditions)
     return with_second_lengths(value, capture, conditions.probe, conditions.figures)
 
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from gateway.acoustics.repeats import mean_and_deviation
+from dataclasses import replace
+
+from gateway.acoustics.reflectivity import echoes_of
+from gateway.acoustics.repeats import shown_mean_and_deviation
 from gateway.errors.measurement import MeasurementError
+from gateway.model.a_scan import StructureEcho
 from gateway.model.biometry import BiometryValue
 from gateway.model.capture import Capture
-from gateway.model.exam import MeasuredExam
+from gateway.model.exam import Exam, MeasuredExam
 from gateway.model.finding import Finding, Presence
 from gateway.model.laterality import Eye
 from gateway.model.measurement import MeasuredValue, MeasurementKind, Quantity, ValueOrigin
@@ -44,7 +48,11 @@ def prior_of_exam(measured: MeasuredExam, study_uid: str, source: str) -> PriorR
             numbers = by_finding.setdefault(measurement.finding_id, [])
         else:
             numbers = by_structure.setdefault((capture.eye, measurement.structure), [])
-        numbers += _numbers(value, capture)
+        numbers += [_of_all_pictures(number, value, exam) for number in _numbers(value, capture)]
+    echoes, _held = echoes_of(exam)
+    for echo in echoes:
+        capture = exam.capture(echo.capture_id)
+        by_structure.setdefault((capture.eye, echo.structure), []).append(_echo(echo, capture))
     groups = [_finding_group(finding, tuple(by_finding.get(finding.id, ()))) for finding in exam.findings]
     for (eye, _structure), numbers in by_structure.items():
         groups.append(PriorGroup(eye=eye, structure=_common_structure(numbers), measurements=tuple(numbers)))
@@ -104,12 +112,24 @@ def _numbers(value: MeasuredValue, capture: Capture) -> list[PriorMeasurement]:
         numbers += [_second_length(value, capture, length) for length in value.biometry]
     repeats = value.measurement.repeats
     try:
-        mean, _deviation = mean_and_deviation(repeats)
+        mean, _deviation = shown_mean_and_deviation(repeats)
     except MeasurementError:
         return numbers
-    places = max(len(quantity.text.partition(".")[2]) for quantity in repeats)
-    quantity = Quantity(mean, repeats[0].unit, f"{mean:.{places}f}")
-    return [*numbers, _number(value, capture, quantity, derivation=concept("sr", "mean"))]
+    return [*numbers, _number(value, capture, mean, derivation=concept("sr", "mean"))]
+
+
+def _of_all_pictures(number: PriorMeasurement, value: MeasuredValue, exam: Exam) -> PriorMeasurement:
+    """Return a number computed from others with what all of their pictures have in common."""
+    if not value.sources:
+        return number
+    captures = [exam.capture(source.measurement.capture_id) for source in value.sources]
+    directions = {_direction_of(capture.position.scan) for capture in captures}
+    contacts = {capture.settings.contact for capture in captures}
+    return replace(
+        number,
+        direction=directions.pop() if len(directions) == 1 else "",
+        contact=contacts.pop() if len(contacts) == 1 else None,
+    )
 
 
 def _second_length(value: MeasuredValue, capture: Capture, length: BiometryValue) -> PriorMeasurement:
@@ -124,6 +144,30 @@ def _second_length(value: MeasuredValue, capture: Capture, length: BiometryValue
         assumed_speed_m_per_s=length.reading_m_per_s,
         formula=length.equation,
     )
+
+
+def _echo(echo: StructureEcho, capture: Capture) -> PriorMeasurement:
+    """Return the height of a spike, or how much weaker an echo is than another."""
+    name = concept("sr", "reflectivity" if echo.reflectivity else "echo-difference")
+    percent = echo.reflectivity
+    return PriorMeasurement(
+        name=name,
+        value=percent.percent if percent else echo.weaker_by_db or 0.0,
+        unit=concept("unit", "%" if percent else "dB").value,
+        text=percent.text if percent else "",
+        words=name.meaning.lower(),
+        structure=echo.structure,
+        direction=_direction_of(capture.position.scan),
+        method=concept("sr", "standardized-a-scan"),
+        contact=capture.settings.contact,
+        tissue_sensitivity_db=echo.tissue_sensitivity_db,
+        reference=echo.reference,
+    )
+
+
+def _direction_of(scan: Scan) -> str:
+    """Return the direction of a scan as reports tell it; empty where it has none."""
+    return "axial" if scan.is_axial else "" if scan is Scan.OTHER else scan.value
 
 
 def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
@@ -145,7 +189,6 @@ def _displayed(value: MeasuredValue, capture: Capture) -> PriorMeasurement:
 def _number(value: MeasuredValue, capture: Capture, quantity: Quantity, **stated: object) -> PriorMeasurement:
     measurement = value.measurement
     kind = measurement.kind
-    scan = capture.position.scan
     is_length = kind is MeasurementKind.AXIAL_LENGTH
     return PriorMeasurement(
         name=concept("quantity", kind.value),
@@ -155,7 +198,7 @@ def _number(value: MeasuredValue, capture: Capture, quantity: Quantity, **stated
         words=kind.words,
         kind=kind,
         structure=measurement.structure or ("eye" if is_length else ""),
-        direction="axial" if scan.is_axial else "" if scan is Scan.OTHER else scan.value,
+        direction=_direction_of(capture.position.scan),
         contact=capture.settings.contact,
         tracking_identifier=measurement.id,
         **stated,  # type: ignore[arg-type]

@@ -73,6 +73,38 @@ def through_media_mm(points_px: Floats, calibration: Calibration, media: Sequenc
     return geometry.points(BeamCoordinates(moved_mm, shown.across))
 
 
+_STEP_MM = 1e-4
+
+
+def stretch_through(points_px: Floats, calibration: Calibration, media: Sequence[Medium]) -> Floats:
+    """Return how points behind media follow the points as shown, by central differences.
+
+    Each moved point follows its own shown point alone, so that all of them take their steps at once.
+
+    Parameters
+    ----------
+    points_px : ndarray, shape (n, 2)
+
+    Returns
+    -------
+    ndarray, shape (n, 2, 2)
+        d(moved) / d(shown), both in millimetres; on the probe face, behind which nothing lies, that in front of it.
+
+    Raises
+    ------
+    As `through_media_mm`.
+    """
+    geometry, scale = geometry_of(calibration), scale_mm(calibration)
+    shown = geometry.coordinates(np.multiply(points_px, scale, dtype=np.float64))
+    in_front_px = geometry.points(BeamCoordinates(np.maximum(shown.depth_mm, 2 * _STEP_MM), shown.across)) / scale
+    slopes = []
+    for step_px in np.diag(_STEP_MM / scale):
+        ahead_mm = through_media_mm(in_front_px + step_px, calibration, media)
+        slopes.append((ahead_mm - through_media_mm(in_front_px - step_px, calibration, media)) / (2 * _STEP_MM))
+    stretched: Floats = np.stack(slopes, axis=-1)
+    return stretched
+
+
 def require_media(media: Sequence[Medium]) -> None:
     """Refuse a list of media that does not begin at the face, or whose further ones begin nowhere.
 

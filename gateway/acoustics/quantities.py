@@ -37,9 +37,14 @@ def angle_deg(points_mm: NDArray[np.float64]) -> float:
 
 def perpendicular_height_mm(points_mm: NDArray[np.float64]) -> float:
     """Distance of the third point from the line through the first two, also where its foot lies beyond them."""
+    return abs(signed_height_mm(points_mm))
+
+
+def signed_height_mm(points_mm: NDArray[np.float64]) -> float:
+    """Perpendicular height with its sign: negative on one side of the chord."""
     chord = points_mm[1] - points_mm[0]
     to_top = points_mm[2] - points_mm[0]
-    return float(abs(chord[0] * to_top[1] - chord[1] * to_top[0]) / np.linalg.norm(chord))
+    return float((chord[0] * to_top[1] - chord[1] * to_top[0]) / np.linalg.norm(chord))
 
 
 def foot_on_chord(points_mm: NDArray[np.float64]) -> float:

@@ -7,7 +7,7 @@ import statistics
 from collections.abc import Sequence
 
 from gateway.errors.measurement import MeasurementError
-from gateway.model.measurement import Quantity
+from gateway.model.measurement import Quantity, Unit
 
 
 def mean_and_deviation(repeats: Sequence[Quantity]) -> tuple[float, float]:
@@ -24,6 +24,20 @@ def mean_and_deviation(repeats: Sequence[Quantity]) -> tuple[float, float]:
         raise MeasurementError("repeats in different units", fix="write all repeats in one unit")
     values = [quantity.value for quantity in repeats]
     return statistics.fmean(values), statistics.stdev(values)
+
+
+def shown_mean_and_deviation(repeats: Sequence[Quantity]) -> tuple[Quantity, Quantity]:
+    """Return mean and sample standard deviation with one digit more than the repeats were displayed with.
+
+    Raises
+    ------
+    MeasurementError
+        As `mean_and_deviation`.
+    """
+    unit = repeats[0].unit if repeats else Unit.MM
+    places = 1 + max((len(quantity.text.partition(".")[2]) for quantity in repeats), default=0)
+    mean, deviation = (Quantity(value, unit, f"{value:.{places}f}") for value in mean_and_deviation(repeats))
+    return mean, deviation
 
 
 def repeatability_95(standard_deviation: float) -> float:

@@ -7,12 +7,12 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from gateway.acoustics.quantities import PLAIN, Drawing, computed_value, is_ellipse
+from gateway.acoustics.quantities import PLAIN, Drawing, computed_value, is_ellipse, signed_height_mm
 from gateway.model.measurement import MeasurementKind
 
 Floats = NDArray[np.float64]
 
-_PLAIN_LENGTHS = frozenset(
+PLAIN_LENGTHS = frozenset(
     {
         MeasurementKind.DISTANCE,
         MeasurementKind.HEIGHT,
@@ -24,6 +24,7 @@ _PLAIN_LENGTHS = frozenset(
         MeasurementKind.PATH_LENGTH,
     }
 )
+"""Kinds whose value is the length of the line through their points."""
 _STEP_MM = 1e-4
 """Small against any caliper, large against the rounding of doubles: central differences are good to nine digits."""
 
@@ -39,15 +40,18 @@ def gradient(kind: MeasurementKind, points_mm: Floats, drawing: Drawing = PLAIN)
     Returns
     -------
     ndarray, shape (n, 2)
-        Value (mm, degrees or mm2) for each millimetre in x and y. Where arms of an angle lie on one line its absolute
-        value has a kink; the slope given is the one on either side of it.
+        Value (mm, degrees or mm2) for each millimetre in x and y. Where the arms of an angle, or the points of a
+        perpendicular height, lie on one line the absolute value has a kink; the slope given is that on one side of it.
     """
     if kind is MeasurementKind.ANGLE:
         return _of_angle(points_mm)
-    if kind in _PLAIN_LENGTHS:
+    if kind in PLAIN_LENGTHS:
         return _of_length(points_mm)
     if kind is MeasurementKind.AREA and not is_ellipse(kind, drawing, len(points_mm)):
         return _of_area(points_mm)
+    if kind is MeasurementKind.PERPENDICULAR_HEIGHT:
+        sign = -1.0 if signed_height_mm(points_mm) < 0 else 1.0
+        return sign * by_steps(signed_height_mm, points_mm)
     if kind is MeasurementKind.PERIMETER and not is_ellipse(kind, drawing, len(points_mm)):
         closed = _of_length(np.vstack([points_mm, points_mm[:1]])) if _is_open(points_mm) else _of_length(points_mm)
         return _joined(closed, len(points_mm))

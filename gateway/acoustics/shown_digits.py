@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from gateway.acoustics.uncertainty import shown
@@ -24,13 +25,17 @@ _DECIMALS = {
     Unit.ONE: 2,
 }
 """Digits shown where the source displayed none: a hundredth of a millimetre, finer than any 10 MHz probe resolves."""
+_RATIO_DECIMALS = 6
+"""Most that a ratio is shown with: how many it needs depends on how small it is."""
 
 
 def with_digits(uncertainty: Uncertainty, unit: Unit, displayed: Quantity | None) -> Uncertainty:
     """Return an uncertainty with its digits, never more of them than its value has."""
     if not uncertainty.is_stated:
         return uncertainty
-    return replace(uncertainty, text=shown(uncertainty.expanded, decimals_of(unit, displayed)))
+    is_free = unit is Unit.ONE and displayed is None
+    most = _RATIO_DECIMALS if is_free else decimals_of(unit, displayed)
+    return replace(uncertainty, text=shown(uncertainty.expanded, most))
 
 
 def following(quantity: Quantity, uncertainty: Uncertainty) -> Quantity:
@@ -39,6 +44,8 @@ def following(quantity: Quantity, uncertainty: Uncertainty) -> Quantity:
     Where no uncertainty is known the value is shown with the digits of its unit.
     """
     decimals = len(uncertainty.text.partition(".")[2]) if uncertainty.is_stated else decimals_of(quantity.unit, None)
+    if not uncertainty.is_stated and quantity.unit is Unit.ONE and 0 < quantity.value < 1:
+        decimals = min(_RATIO_DECIMALS, 1 - math.floor(math.log10(quantity.value)))
     return replace(quantity, text=f"{quantity.value:.{decimals}f}")
 
 

@@ -16,11 +16,11 @@ from numpy.typing import NDArray
 
 from gateway.acoustics.beam_coordinates import scale_mm
 from gateway.acoustics.beams import BeamsAtPoints, beams_at, for_other_speed_mm, to_mm
-from gateway.acoustics.media_paths import through_media_mm
+from gateway.acoustics.media_paths import stretch_through, through_media_mm
 from gateway.acoustics.quantities import assumptions_of, computed_value, drawing_of, in_unit, quantity_rule
 from gateway.acoustics.repeatability import repeatability_components
 from gateway.acoustics.resolution import axial_resolution_mm
-from gateway.acoustics.sensitivity import by_steps, gradient
+from gateway.acoustics.sensitivity import gradient
 from gateway.model.calibration import Calibration
 from gateway.model.measurement import Measurement, Medium, Quantity, Unit
 from gateway.model.repeatability import RepeatabilityFigure
@@ -157,7 +157,8 @@ class _Slopes:
         self.of_moved = gradient(kind, points_mm, drawing_of(reading.measurement)) * unit_factor
         self.of_points = self.of_moved
         if reading.media:
-            self.of_points = by_steps(self._behind_media, to_mm(reading.points_px, calibration))
+            moved_by_shown = stretch_through(reading.points_px, calibration, reading.media)
+            self.of_points = np.einsum("ni,nij->nj", self.of_moved, moved_by_shown)
         elif self.beams is not None:
             self.of_points = np.einsum("ni,nij->nj", self.of_moved, self.beams.stretch(self.ratio))
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from gateway.cli import console
+from gateway.model.measurement import unit_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,7 +115,8 @@ def _difference_words(difference: Difference) -> str:
     places = max(_places(difference.earlier), _places(difference.later))
     # Adding zero turns a rounded -0.0 into 0.0.
     value = round(difference.difference, places) + 0.0
-    return f"{value:+.{places}f} {difference.unit} in {difference.months:.1f} months"
+    amount = f"{value:+.{places}f} {unit_words(difference.unit)}".rstrip()
+    return f"{amount} in {difference.months:.1f} months"
 
 
 def _places(reading: Reading) -> int:
@@ -124,7 +126,7 @@ def _places(reading: Reading) -> int:
 
 def band_words(band: Band | None) -> str:
     """Half width of a band with its sign and unit."""
-    return f"± {band.half_width:.3f} {band.unit}" if band else "-"
+    return f"± {band.half_width:.3f} {unit_words(band.unit)}" if band else "-"
 
 
 def trend_row(series: Series) -> list[str]:
@@ -132,12 +134,13 @@ def trend_row(series: Series) -> list[str]:
     trend = series.trend
     # The tiny allowance is for the binary representation of decimal digits: 0.05625 is shown as 0.0563.
     slope, span = (trend.slope_per_month * (1 + 1e-9), trend.span_months) if trend else (0.0, 0.0)
+    unit = unit_words(series.unit)
     return [
         series.finding,
         series.quantity,
         ", ".join(f"{_date(r.visit.when.isoformat())}: {r.measurement.shown}" for r in series.readings),
         f"{span:.1f} months",
-        f"{slope:+.4f} {series.unit}/month ({slope * 12:+.3f} {series.unit}/year)",
+        f"{slope:+.4f} {unit}/month ({slope * 12:+.3f} {unit}/year)".replace(" /", "/"),
     ]
 
 

@@ -40,7 +40,7 @@ media:
   ignore: ["thumb_*"]
   names: ["{eye}_{scan:letters}{hour:digits}_{*}.bmp"]    # each file must fit one; two ways to read it hold it
   frames: frame                   # place that numbers the frames of one loop
-folder: "{date:digits:8}_{*}"     # the folder's own name
+folder: "{date:digits:8}_{*}"     # the folder's own name; of a ZIP the one folder in it, else the ZIP's name
 terms:                            # your words, and what they mean here
   eyes: {re: right, li: left}
   diagnoses: {Tumor: {code: {value: "1", scheme: 99MY, meaning: Mass}}}
@@ -51,7 +51,8 @@ rules:                            # one for each field of the exam document (gat
     because: their own number
   - to: captures.eye              # several sources: all that state it must agree, or the capture is held
     from: [{record: list, field: Eye}, {file_name: eye}]
-    with: {terms: eyes}           # or a conversion: {eye: {languages: [de]}}; several in a list, in order
+    with: {terms: eyes}           # or a conversion: {eye: {languages: [de]}}; several in a list, in order; at one
+                                  # source alone: {file_name: eye, with: {terms: eyes}}
   - to: session.start
     from: {record: list, field: [Date, Time]}        # put together, join: " " between
     with: {date_time: {...}}
@@ -66,6 +67,9 @@ Sources:          {record: id, field: heading or a/b/@c}, {file_name: x}, {folde
                   {record: id, constant: text} for every row of that record.
 An eye:           rests on two sources of different kinds that agree, or on a person: said_by: FIELD at its source
                   names who says so. A constant is no source of an eye.
+Lists:            number their items from 1: captures.burned_in_text.regions[1].x0. One rule for each field.
+Times:            with their offset, a zone, or neither: then session.time_zone or the site's time_zone decides. A clock
+                  that ran ahead: one rule to session.device.clock_ahead_s with the seconds, and nothing else.
 Several exams:    exams: {by: [...sources of the exam's key...]}; without it a folder holds one.
 
 Conversions and their parameters: gateway mapping conversions.
@@ -111,17 +115,19 @@ def explain(
     values: keep what it prints as you keep the exam itself. Nothing is sent.
     """
     from gateway.app import open_gateway
-    from gateway.pipeline.explanation import explain_exam
+    from gateway.pipeline.explanation import explain_exam, unstated_fields
 
     site = console.with_mapping(
         console.read_site_settings(settings, single_eye_witness=single_eye_witness), mapping, exam
     )
     objects: list[ExplainedObject] = []
     held: list[str] = []
+    unstated: list[str] = []
     with console.progress(quiet=json_output) as note, open_gateway(site, note) as gateway:
         for folder in gateway.read_all(exam):
             prepared = gateway.prepare_read(folder)
             objects += explain_exam(prepared, folder.traces)
+            unstated += unstated_fields(folder.traces)
             held += [f"{part.name}: {part.reason}" for part in prepared.held]
             for item in prepared.objects:
                 item.built.path.unlink(missing_ok=True)
@@ -129,11 +135,11 @@ def explain(
     if not shown:
         raise typer.BadParameter(f"there is no object {of!r}; known are {', '.join(each.name for each in objects)}")
     if json_output:
-        console.print_json({"objects": [_as_json(each) for each in shown], "held": held})
+        console.print_json({"objects": [_as_json(each) for each in shown], "held": held, "unstated": unstated})
         return
     for each in shown:
         console.print_table(f"{each.name}  {each.sop_instance_uid}", _HEADINGS, _rows(each))
-    console.print_lines(*(f"held: {line}" for line in held))
+    console.print_lines(*(f"no value: {line}" for line in unstated), *(f"held: {line}" for line in held))
 
 
 def conversions(json_output: AsJson = False) -> None:

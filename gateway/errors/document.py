@@ -66,10 +66,10 @@ class ExamDocumentError(SeveralProblemsError):
 
 
 class DocumentNotReadableError(DocumentError):
-    """The file cannot be opened, or is of a kind that is not an exam document."""
+    """The file cannot be opened, or is of a kind that is not read as a document."""
 
     code = "document-not-readable"
-    explanation = "An exam document is one readable file whose name ends in .yaml, .yml or .json."
+    explanation = "An exam document or a mapping is one readable file whose name ends in .yaml, .yml or .json."
 
 
 class DocumentEncodingError(DocumentError):

@@ -53,7 +53,8 @@ class ConversionParametersError(MappingError):
     code = "conversion-parameters"
     explanation = (
         "Each conversion has a name and parameters of its own; a parameter that is unknown, missing, or contradicts "
-        "another is found when the mapping is read, before any value is converted. `gateway mapping --help` lists them."
+        "another is found when the mapping is read, before any value is converted. `gateway mapping "
+        "conversions` lists them."
     )
 
 

@@ -303,6 +303,17 @@ class PointInStripError(MeasurementError):
     )
 
 
+class TraceNotMeasurableError(MeasurementError):
+    """Calipers on an A-scan for something that an A-scan does not show."""
+
+    code = "trace-not-measurable"
+    explanation = (
+        "On an A-scan one axis is depth and the other is amplitude. Two calipers give a length along depth, whatever "
+        "the height of the spikes on which they stand; an area, an angle or a line with corners has no meaning there. "
+        "State depth_axis in the capture's calibration, so that the two axes can be told apart."
+    )
+
+
 class StripOverlapsPictureError(MeasurementError):
     """A strip with an A-scan that is not kept apart from the picture beside it."""
 

@@ -116,6 +116,12 @@ def checked_entries(
     return tuple(entries)
 
 
+def single_folder(entries: Sequence[ArchiveEntry]) -> str:
+    """Return the name of the one folder in which all entries lie, or nothing."""
+    kept = [entry.path for entry in entries if not entry.is_left_out]
+    return kept[0].split("/")[0] if _single_folder(kept) else ""
+
+
 def _refuse_size(infos: Sequence[zipfile.ZipInfo], size: int, limits: ArchiveLimits, name: str) -> None:
     total = sum(info.file_size for info in infos)
     largest = max((info.file_size for info in infos), default=0)

@@ -28,7 +28,7 @@ from gateway.errors.archives import (
     ArchiveVariantError,
 )
 from gateway.errors.media import MediaMissingError, MediaNotReadableError
-from gateway.intake.archive_entries import ArchiveEntry, ArchiveLimits, checked_entries
+from gateway.intake.archive_entries import ArchiveEntry, ArchiveLimits, checked_entries, single_folder
 
 _PIECE: Final = 2**20
 _LARGEST_DIRECTORY: Final = 8 * 2**20
@@ -56,7 +56,8 @@ class Unpacked:
     Parameters
     ----------
     folder : Path
-        Holds what the archive holds; a single folder at its top is this one. Its name is the archive's without ending.
+        Holds what the archive holds. A single folder at its top is this one and gives it its name; else its name is the
+        archive's without ending.
     left_out : tuple of str
         Entries that one system adds for itself and that were not unpacked.
     """
@@ -85,18 +86,18 @@ def unpacked(archive: Path, limits: ArchiveLimits | None = None) -> Iterator[Unp
     """
     found = limits or ArchiveLimits()
     with tempfile.TemporaryDirectory(prefix="exam-", ignore_cleanup_errors=True) as private:
-        target = Path(private) / (archive.stem.strip(". ") or "exam")
-        target.mkdir(mode=0o700)
-        yield Unpacked(target, _unpack(archive, target, found))
+        yield _unpack(archive, Path(private), found)
 
 
-def _unpack(archive: Path, target: Path, limits: ArchiveLimits) -> tuple[str, ...]:
+def _unpack(archive: Path, private: Path, limits: ArchiveLimits) -> Unpacked:
     name = archive.name
     try:
         with archive.open("rb") as file:
             size = _refuse_large_directory(file, name)
             with _opened(file, name) as opened:
                 entries = checked_entries(file, opened, size, limits, name)
+                target = private / (single_folder(entries) or archive.stem.strip(". ") or "exam")
+                target.mkdir(mode=0o700)
                 wanted = [entry for entry in entries if not entry.is_left_out]
                 _refuse_full_disk(wanted, target, name)
                 for entry in wanted:
@@ -110,7 +111,7 @@ def _unpack(archive: Path, target: Path, limits: ArchiveLimits) -> tuple[str, ..
         raise MediaNotReadableError(
             "the archive cannot be unpacked", where=name, was=reason, fix="check permissions and space on the disk"
         ) from error
-    return tuple(entry.path for entry in entries if entry.is_left_out)
+    return Unpacked(target, tuple(entry.path for entry in entries if entry.is_left_out))
 
 
 def _refuse_large_directory(file: BinaryIO, name: str) -> int:

@@ -8,7 +8,7 @@ from typing import Final
 
 from gateway.intake.report_codes import code_named, is_named, named, structure_of, text_named, word_for
 from gateway.intake.report_numbers import is_number, number_of
-from gateway.intake.report_pictures import NOTHING_KNOWN, PictureFacts, picture_uid
+from gateway.intake.report_pictures import NOTHING_KNOWN, PictureFacts, common_facts, picture_uid
 from gateway.intake.report_tree import ReportItem
 from gateway.model.coded import CodedConcept
 from gateway.model.laterality import Eye
@@ -86,7 +86,8 @@ def _numbers(
         other_eye = {_eye_of(code_named(site, "laterality")) for site in named(child, "finding-site")} - {None, eye}
         # The project's own reports let a mean of repeats point to no picture; it is that of the number it repeats.
         repeated = of_labels.get(text_named(child, "tracking-identifier").removesuffix(" mean"), "")
-        number = number_of(child, pictures.get(picture_uid(child) or repeated or only_picture, NOTHING_KNOWN))
+        uid = picture_uid(child) or repeated or only_picture
+        number = number_of(child, pictures.get(uid, NOTHING_KNOWN) if uid else common_facts(child, pictures))
         if isinstance(number, str):
             unread.append(UnreadItem(name, number))
         elif eye is not None and other_eye:

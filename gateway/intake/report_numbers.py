@@ -41,6 +41,8 @@ def number_of(item: ReportItem, picture: PictureFacts) -> PriorMeasurement | str
         contact=picture.contact,
         tracking_identifier=text_named(item, "tracking-identifier"),
         tracking_uid=text_named(item, "tracking-unique-identifier"),
+        tissue_sensitivity_db=_below(item, "tissue-sensitivity", "dB"),
+        reference=structure_of(code_named(item, "echo-reference")),
     )
 
 
@@ -79,12 +81,17 @@ def _corrected_from(item: ReportItem) -> ReportItem | None:
 
 def _speed(item: ReportItem) -> float | None:
     """Return the speed of sound stated directly below a number, in metres per second."""
-    speeds = {
+    return _below(item, "speed-of-sound", "m/s")
+
+
+def _below(item: ReportItem, word: str, unit: str) -> float | None:
+    """Return the one number of this name and unit directly below another; None where they differ."""
+    numbers = {
         child.number
-        for child in named(item, "speed-of-sound")
-        if child.number is not None and child.unit is not None and is_same(child.unit, concept("unit", "m/s"))
+        for child in named(item, word)
+        if child.number is not None and child.unit is not None and is_same(child.unit, concept("unit", unit))
     }
-    return speeds.pop() if len(speeds) == 1 else None
+    return numbers.pop() if len(numbers) == 1 else None
 
 
 def is_number(item: ReportItem) -> bool:

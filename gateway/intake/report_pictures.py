@@ -43,7 +43,7 @@ def _facts(entry: ReportItem) -> PictureFacts:
 def _scan_in_words(comment: str) -> str:
     """Return a scan without a code of its own, as the project's own reports say it: at the beginning of the comment."""
     for scan in (Scan.A_SCAN, Scan.MACULA, Scan.ORBITAL):
-        if re.match(rf"{scan.value.replace('-', ' ')}(?: \d|,|$)", comment):
+        if re.match(rf"{scan.words}(?: \d|,|$)", comment):
             return scan.value
     return ""
 
@@ -55,6 +55,15 @@ def _contact(entry: ReportItem) -> Contact | None:
         return Contact(lid)
     method = word_for(code_named(entry, "probe-contact"), "contact_method")
     return Contact.IMMERSION if method == Contact.IMMERSION else None
+
+
+def common_facts(number: ReportItem, pictures: Mapping[str, PictureFacts]) -> PictureFacts:
+    """Return what all pictures behind a number have in common, that of a number computed from several among them."""
+    known = [pictures.get(item.instance_uid, NOTHING_KNOWN) for item in number.walk() if item.instance_uid]
+    directions, contacts = {facts.direction for facts in known}, {facts.contact for facts in known}
+    return PictureFacts(
+        directions.pop() if len(directions) == 1 else "", contacts.pop() if len(contacts) == 1 else None
+    )
 
 
 def picture_uid(number: ReportItem) -> str:

@@ -154,6 +154,7 @@ def _read_exam(
             speeds=tables.speeds,
             protocols=tables.protocols,
             ids_are_made=tables.ids_are_made,
+            site_zone=tables.site_zone,
         )
         found = with_media(
             exam, folder, lambda name: fits_any(name, (*mapping.media.ignore, *records)), on_progress=on_progress

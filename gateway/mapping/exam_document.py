@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from gateway.errors import GatewayError, Place
 from gateway.errors.document import (
     DocumentError,
+    DocumentFormatError,
     ExamDocumentError,
     FieldMissingError,
     NoCaptureLeftError,
@@ -34,7 +35,7 @@ from gateway.mapping.document.observations import (
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated, without_missing
 from gateway.mapping.local_times import with_offsets
 from gateway.mapping.located.file import read_located
-from gateway.mapping.located.tree import LocatedDocument, Table, path_text, plain, walk
+from gateway.mapping.located.tree import LocatedDocument, Scalar, Table, path_text, plain, walk
 from gateway.mapping.located.tree import Path as TreePath
 from gateway.mapping.measuring_fields import check_sources
 from gateway.mapping.moments import true_time
@@ -172,6 +173,7 @@ def map_exam_document(
     if not isinstance(document.root, Table):
         where = document.place(())
         raise ExamDocumentError([ValueNotUnderstoodError("the document is not a mapping", where=where, fix=_START)])
+    _refuse_mapping(document)
     document, undecided_times = with_offsets(document, site_zone)
     early: dict[TreePath, list[GatewayError]] = defaultdict(list)
     for where_to, error in (*duplicate_keys(document), *undecided_times):
@@ -205,6 +207,14 @@ def _single_reasons(held: Sequence[HeldPart]) -> list[GatewayError]:
 
 
 _START = "begin with format: eye-ultrasound-exam/1"
+
+
+def _refuse_mapping(document: LocatedDocument) -> None:
+    """Say of a mapping that it is one; that none of its fields is an exam's would be no help."""
+    stated = document.node(("format",))
+    if isinstance(stated, Scalar) and stated.text.startswith("eye-ultrasound-source/"):
+        where, fix = document.place(("format",)), "give it behind --mapping, and the folder that it is for as the exam"
+        raise ExamDocumentError([DocumentFormatError("this is a mapping, not an exam", where=where, fix=fix)])
 
 
 def _head_problems(document: LocatedDocument, head: ExamHeadFields | None) -> list[GatewayError]:

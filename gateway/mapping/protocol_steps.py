@@ -61,7 +61,8 @@ def take_steps(parts: Sequence[CapturePart], protocol: Protocol | None) -> dict[
             fields = part.fields = fields.model_copy(update=found)
         if fields.scan is None:
             if fields.protocol_step is None:
-                part.refuse(FieldMissingError, "a required field is missing", "scan", fix="write scan: and its value")
+                fix = part.document.fix_of_missing((*part.path, "scan"))
+                part.refuse(FieldMissingError, "a required field is missing", "scan", fix=fix)
             part.fields = None
         elif fields.swept and not (fields.kind is CaptureKind.LOOP and fields.scan is Scan.TRANSVERSE):
             was = f"{fields.scan.value} {fields.kind.value}"

@@ -11,7 +11,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from gateway.errors.document import DocumentError, DuplicateIdError, SpeedsTableError
+from gateway.errors.document import DocumentError, DuplicateIdError, FieldMissingError, SpeedsTableError
 from gateway.mapping.document.base import Fields
 from gateway.mapping.document.problems import duplicate_keys, in_order, validated
 from gateway.mapping.located.file import read_located
@@ -43,8 +43,16 @@ class SpeedFields(Fields):
     tolerance_m_per_s: Annotated[float, number(above=0, high=1000)] | None = Field(
         None, description="How far the real speed may lie from it either way, where the source states that."
     )
-    condition: Annotated[str, required_line(300)] = Field(
-        description="Temperature, frequency, state of the tissue, or the convention that it follows."
+    state: Annotated[str, required_line(300)] | None = Field(
+        None,
+        description="State of the tissue for which it holds.",
+        examples=["crystalline lens at the age of cataract"],
+    )
+    temperature: Annotated[str, required_line(100)] | None = Field(
+        None, description="Temperature at which it holds, or that none is stated.", examples=["37 degrees C"]
+    )
+    condition: Annotated[str, required_line(300)] | None = Field(
+        None, description="Anything else that it rests on: frequency, spread, the convention that it follows."
     )
     source: Annotated[str, required_line(300)] = Field(description="Publication that states the value.")
     checked: Annotated[Checked, word_of(Checked)] = Field(
@@ -103,6 +111,7 @@ def _read(path: Path) -> Mapping[str, TissueSpeed]:
     problems += [error for _path, error in duplicate_keys(document)]
     if fields is not None:
         problems += _shared_words(document, fields)
+        problems += _bare_rows(document, fields)
     if problems or fields is None:
         first, *others = in_order(problems)
         fix = first.fix + (f"; {len(others)} more: " + "; ".join(str(other) for other in others[:5]) if others else "")
@@ -115,9 +124,25 @@ def _read(path: Path) -> Mapping[str, TissueSpeed]:
     )
 
 
+_DOUBTS = {
+    Checked.OPENED: "",
+    Checked.SECONDARY: "cited from a page that quotes it",
+    Checked.MEMORY: "cited from memory",
+}
+
+
 def _source(row: SpeedFields) -> str:
-    doubt = "" if row.checked is Checked.OPENED else f"; source checked: {row.checked.value}"
-    return f"{row.source} ({row.condition}{doubt})"
+    said = (row.state, row.temperature, row.condition, _DOUBTS[row.checked])
+    return f"{row.source} ({'; '.join(part for part in said if part)})"
+
+
+def _bare_rows(document: LocatedDocument, fields: SpeedsFields) -> list[FieldMissingError]:
+    what, fix = "a speed without what it holds for", "write state, temperature or condition"
+    return [
+        FieldMissingError(what, where=document.place(("speeds", index, "tissue")), was=row.tissue, fix=fix)
+        for index, row in enumerate(fields.speeds)
+        if not (row.state or row.temperature or row.condition)
+    ]
 
 
 def _shared_words(document: LocatedDocument, fields: SpeedsFields) -> list[DuplicateIdError]:

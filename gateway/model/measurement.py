@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from types import MappingProxyType
+from typing import Final
 
 from gateway.model.biometry import BiometryValue, Gate, Implant, LengthFormula
 from gateway.model.calibration import Point
@@ -76,8 +78,26 @@ class Unit(StrEnum):
 
     @property
     def words(self) -> str:
-        """The unit as it stands beside a number; a ratio has none."""
-        return "" if self is Unit.ONE else self.value
+        """The unit as it stands beside a number for people; a ratio has none."""
+        return _UNIT_WORDS.get(self, self.value)
+
+
+_UNIT_WORDS: Final = MappingProxyType(
+    {
+        Unit.UM: "µm",
+        Unit.MM2: "mm²",
+        Unit.CM2: "cm²",
+        Unit.MM3: "mm³",
+        Unit.CM3: "cm³",
+        Unit.DEG: "degrees",
+        Unit.ONE: "",
+    }
+)
+
+
+def unit_words(ucum: str) -> str:
+    """Return a unit for people; one that is none of the project's stays as UCUM writes it."""
+    return Unit(ucum).words if ucum in set(Unit) else ucum
 
 
 @dataclass(frozen=True, slots=True)

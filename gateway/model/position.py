@@ -26,6 +26,11 @@ class Scan(StrEnum):
     OTHER = "other"
 
     @property
+    def words(self) -> str:
+        """The scan as a person reads it."""
+        return "A-scan" if self is Scan.A_SCAN else self.value.replace("-", " ")
+
+    @property
     def is_axial(self) -> bool:
         """Whether the probe looks along the visual axis."""
         return self in {Scan.AXIAL_HORIZONTAL, Scan.AXIAL_VERTICAL, Scan.AXIAL_OBLIQUE}
@@ -159,6 +164,6 @@ class ProbePosition:
     @property
     def words(self) -> str:
         """Scan, clock hour and zone as one readable phrase, e.g. ``transverse 3 o'clock, equator``."""
-        scan = self.scan_words if self.scan is Scan.OTHER and self.scan_words else self.scan.value.replace("-", " ")
+        scan = self.scan_words if self.scan is Scan.OTHER and self.scan_words else self.scan.words
         text = f"{scan} {self.clock_hour.words}" if self.clock_hour else scan
         return f"{text}, {self.zone.words}" if self.zone else text

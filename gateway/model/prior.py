@@ -8,7 +8,7 @@ from datetime import datetime
 from gateway.model.capture import Contact
 from gateway.model.coded import CodedConcept
 from gateway.model.laterality import Eye
-from gateway.model.measurement import MeasurementKind
+from gateway.model.measurement import MeasurementKind, unit_words
 from gateway.model.position import ClockHour, Zone
 
 
@@ -45,6 +45,10 @@ class PriorMeasurement:
     contact : Contact or None
         How the probe met the eye, where the report tells.
     tracking_identifier, tracking_uid : str
+    tissue_sensitivity_db : float or None
+        Of a reflectivity or a difference of echoes: the gain at which it holds.
+    reference : str
+        Of a difference of echoes: the structure that was compared with.
     """
 
     name: CodedConcept
@@ -64,11 +68,13 @@ class PriorMeasurement:
     contact: Contact | None = None
     tracking_identifier: str = ""
     tracking_uid: str = ""
+    tissue_sensitivity_db: float | None = None
+    reference: str = ""
 
     @property
     def shown(self) -> str:
         """Number and unit with the digits of the report."""
-        return f"{self.text or format(self.value, 'g')} {self.unit}"
+        return f"{self.text or format(self.value, 'g')} {unit_words(self.unit)}".rstrip()
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,8 +68,8 @@ class Uncertainty:
         return self.COVERAGE_FACTOR * self.standard
 
     def plus_minus(self, unit: str) -> str:
-        """Return what stands beside the value, ``± 0.06 mm``, or ``at least ± 0.06 mm`` where something is left out."""
+        """Return what stands beside the value, ``± 0.06 mm``, or ``± 0.06 mm or more`` where something is left out."""
         if not self.is_stated:
             return NOT_STATED
-        at_least = "at least " if self.not_included else ""
-        return f"{at_least}± {self.text} {unit}".rstrip()
+        or_more = " or more" if self.not_included else ""
+        return f"± {self.text} {unit}".rstrip() + or_more

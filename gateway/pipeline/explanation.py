@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from pydicom import Dataset, dcmread
@@ -17,6 +17,7 @@ from gateway.standard.iods import AttributeRule, Iod, iod_of
 _STEP = re.compile(r"([A-Za-z0-9]+)(?:\[([0-9]+)\])?(?:\.|$)")
 _BULK = {"PixelData", "EncapsulatedDocument"}
 _LONGEST_VALUE = 200
+_MOST_NAMED = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def _object(item: CheckedObject, origins: Mapping[str, Place], traces: Mapping[s
                 attribute=path,
                 value=_value(dataset, path),
                 field=origin,
-                sources=stated or ((("exam document", str(place)),) if place else ()),
+                sources=stated or _unstated(trace) or ((("exam document", str(place)),) if place else ()),
                 rule=_line(trace.rule) if trace else "",
                 because=trace.because if trace else "",
                 section=sections.of(path),
@@ -93,12 +94,31 @@ def _object(item: CheckedObject, origins: Mapping[str, Place], traces: Mapping[s
     return ExplainedObject(built.capture_id or built.kind.value, built.sop_instance_uid, tuple(attributes))
 
 
+def _unstated(trace: Trace | None) -> tuple[tuple[str, str], ...]:
+    return ((f"nothing at {trace.looked}", ""),) if trace else ()
+
+
+def unstated_fields(traces: Mapping[str, Trace]) -> tuple[str, ...]:
+    """Say of each rule of a mapping that found no value for some field: which, where it looked, and its line."""
+    by_rule: dict[str, list[str]] = {}
+    for path, trace in traces.items():
+        if not trace.sources:
+            by_rule.setdefault(f"nothing at {trace.looked} ({_line(trace.rule)})", []).append(path)
+    return tuple(f"{', '.join(_some(paths))}: {why}" for why, paths in by_rule.items())
+
+
+def _some(paths: Sequence[str]) -> Sequence[str]:
+    left = len(paths) - _MOST_NAMED
+    return [*paths[:_MOST_NAMED], f"{left} more"] if left > 0 else paths
+
+
 def _trace_of(origin: str, traces: Mapping[str, Trace]) -> Trace | None:
     """Return the trace of a field, else of the nearest one inside or around it."""
     if origin in traces:
         return traces[origin]
-    inside = (trace for path, trace in traces.items() if path.startswith((f"{origin}.", f"{origin}[")))
-    around = (trace for path, trace in traces.items() if origin.startswith((f"{path}.", f"{path}[")))
+    stated = {path: trace for path, trace in traces.items() if trace.sources}
+    inside = (trace for path, trace in stated.items() if path.startswith((f"{origin}.", f"{origin}[")))
+    around = (trace for path, trace in stated.items() if origin.startswith((f"{path}.", f"{path}[")))
     return next(inside, None) or next(around, None)
 
 

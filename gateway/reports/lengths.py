@@ -15,7 +15,7 @@ def length_rows(value: MeasuredValue) -> tuple[LengthRow, ...]:
     return tuple(
         LengthRow(
             value=length.quantity.words,
-            uncertainty=length.uncertainty.plus_minus(length.quantity.unit.value) if length.uncertainty else "",
+            uncertainty=length.uncertainty.plus_minus(length.quantity.unit.words) if length.uncertainty else "",
             method=concept("length_method", length.method).meaning,
             basis=seen("; ".join((_segments(length) or length.worked, length.reference))),
             remarks=tuple(seen(remark) for remark in (*length.remarks, *caution)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from gateway.acoustics.repeats import mean_and_deviation
+from gateway.acoustics.repeats import shown_mean_and_deviation
 from gateway.acoustics.shown_digits import AGREEMENT
 from gateway.errors.measurement import MeasurementError
 from gateway.model.capture import Capture, CaptureKind
@@ -102,8 +102,7 @@ def _repeats_words(repeats: Sequence[Quantity]) -> str:
         return ""
     text = "repeats " + ", ".join(quantity.words for quantity in repeats)
     try:
-        mean, deviation = mean_and_deviation(repeats)
+        mean, deviation = shown_mean_and_deviation(repeats)
     except MeasurementError:
         return text
-    unit = repeats[0].unit.words
-    return f"{text}: mean {mean:.2f} {unit}".rstrip() + f", standard deviation {deviation:.2f} {unit}".rstrip()
+    return f"{text}: mean {mean.words}, standard deviation {deviation.words}"

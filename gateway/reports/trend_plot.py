@@ -14,6 +14,7 @@ from datetime import datetime
 from typing import Final
 
 from gateway.model.comparison import Comparison, Series
+from gateway.model.measurement import unit_words
 from gateway.reports.characters import seen
 from gateway.reports.templates import template
 
@@ -111,7 +112,15 @@ def _panel(series: Series, y: float) -> Panel:
     count = round((high - low) / step)
     ticks = tuple((height_of(low + n * step), f"{low + n * step:.{places}f}") for n in range(count + 1))
     return Panel(
-        y, title, seen(series.unit), top, bottom, points, ticks, _line(series, xs, height_of), tuple(_notes(series))
+        y,
+        title,
+        seen(unit_words(series.unit)),
+        top,
+        bottom,
+        points,
+        ticks,
+        _line(series, xs, height_of),
+        tuple(_notes(series)),
     )
 
 
@@ -130,7 +139,7 @@ def _line(
 
 
 def _notes(series: Series) -> Iterator[str]:
-    unit = series.unit
+    unit = unit_words(series.unit)
     if series.band is not None:
         yield from _wrapped(f"bars: ± {series.band.half_width:.3f} {unit}, repeatability band: {series.band.words}")
     else:
@@ -169,7 +178,11 @@ def _dated(xs: Sequence[float]) -> set[int]:
 def _scale(lows: Sequence[float], highs: Sequence[float]) -> tuple[float, float, float]:
     """Return the ends of the axis and the step between its marks: 1, 2 or 5 times a power of ten."""
     low, high = min(lows), max(highs)
-    span = high - low if high > low else max(abs(high), 1.0) * 0.2
+    if high <= low:
+        # Readings that are all the same stand in the middle.
+        around = max(abs(high), 1.0) * 0.1
+        low, high = low - around, high + around
+    span = high - low
     rough = span / 4
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(factor * power for factor in (1, 2, 5, 10) if factor * power >= rough)

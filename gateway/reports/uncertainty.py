@@ -11,7 +11,7 @@ from gateway.reports.characters import seen
 
 _WHAT_PLUS_MINUS_IS: Final = (
     f"± is the expanded uncertainty, k = {Uncertainty.COVERAGE_FACTOR:g}, about 95 % (JCGM 100:2008), of what is "
-    "included here alone: “at least” where something is left out. Corrected and computed values are shown to its last "
+    "included here alone: “or more” where something is left out. Corrected and computed values are shown to its last "
     "digit."
 )
 
@@ -29,11 +29,13 @@ def uncertainty_notes(values: Sequence[MeasuredValue]) -> tuple[str, ...]:
     remarks: dict[str, dict[str, None]] = {}
     sources: dict[str, None] = {}
     concerned: dict[str, None] = {}
+    derived = {value.measurement.id for value in values if value.sources}
     for name, uncertainty in _uncertainties(values):
         concerned[name] = None
         for component in uncertainty.components:
             included.setdefault(component.name, {})[name] = None
-            if component.is_published:
+            # What a derived value rests on is cited by the values that it is computed from.
+            if component.is_published and name not in derived:
                 sources[component.how] = None
         for words in uncertainty.not_included:
             left_out.setdefault(words, {})[name] = None
@@ -65,8 +67,8 @@ def _uncertainties(values: Sequence[MeasuredValue]) -> Iterator[tuple[str, Uncer
 
 
 def _line(label: str, said: Mapping[str, Mapping[str, None]], everyone: Sequence[str]) -> str:
-    parts = "; ".join(f"{words} [{_whom(names, everyone)}]" for words, names in said.items())
-    return f"{label}: {parts}." if parts else ""
+    parts = [f"{words} [{_whom(names, everyone)}]" for words, names in said.items()]
+    return "\n– ".join([f"{label}:", *parts]) if parts else ""
 
 
 def _whom(names: Mapping[str, None], everyone: Sequence[str]) -> str:

@@ -100,8 +100,9 @@ def write_a_scan_exam(folder: Path, document: str = DOCUMENT) -> Path:
     picture[:100, WALLS_PX] = 200
     empty = np.full_like(picture, 4)
     for number, name in enumerate(("od-ax", "od-a", "os-a")):
+        # No two captures are the same picture: a pixel in the corner tells them apart.
         own = picture.copy()
-        own[-1, -1] = number  # one picture under three names would be three captures of one
+        own[-1, -1] += number
         Image.fromarray(own).save(folder / f"{name}.png")
     for number in (1, 2, 3, 4):
         Image.fromarray(picture if number == 4 else empty + number).save(folder / f"f{number}.png")

@@ -276,3 +276,38 @@ def test_a_sites_own_figures_replace_the_published_ones(built: Built, tmp_path: 
     assert "uncertainty not stated" in budget(built, "by-formula")
     assert "expanded uncertainty 0.11 mm" in budget(own, "by-formula")
     assert "Published, not yours" not in own.html
+
+
+def test_reflectivity_of_two_visits_is_compared_at_one_tissue_sensitivity_alone(built: Built, tmp_path: Path) -> None:
+    later = DOCUMENT.replace("2026-03-02T", "2026-09-02T").replace("percent: 42", "percent: 60")
+    for sensitivity, difference in ((72, 18.0), (76, None)):
+        stated = later.replace("tissue_sensitivity_db: 72", f"tissue_sensitivity_db: {sensitivity}")
+        exam = write_a_scan_exam(tmp_path / f"at-{sensitivity}", stated)
+        content = json.loads(gateway("compare", built.report_file, exam, "--json", cwd=tmp_path))
+        (row,) = [row for row in content["differences"] if row["quantity"].startswith("reflectivity")]
+        assert (row["difference"], row["unit"]) == (difference, "%")
+
+
+def test_a_volume_of_two_visits_is_not_compared_where_contact_differs(tmp_path: Path) -> None:
+    """Its pictures stand below the numbers that it was computed from; the exam and its report say the same of them."""
+    sources = "".join(
+        f"  - {{id: {name}, capture: {capture}, kind: {kind}, structure: choroid, "
+        f"displayed: {{value: {value}, unit: mm}}}}\n"
+        for name, capture, kind, value in (
+            ("b", "od-ax", "base", "9.0"),
+            ("h", "od-a", "height", "4.0"),
+        )
+    )
+    volume = "  - {id: v, capture: od-ax, kind: half-ellipsoid-volume, structure: choroid, of: [b, h],"
+    volume += " third_dimension: like-the-first}\n"
+    both = DOCUMENT.replace("scan: axial-horizontal", "scan: axial-horizontal\n    contact: immersion")
+    first = run(tmp_path, both + sources + volume)
+    later = (both + sources + volume).replace("2026-03-02T", "2026-09-02T")
+    for name, document, verdict in (
+        ("same", later, "no band known"),
+        ("other", later.replace("contact: immersion", "contact: through-lid"), "not comparable"),
+    ):
+        exam = write_a_scan_exam(tmp_path / name, document)
+        content = json.loads(gateway("compare", first.report_file, exam, "--json", cwd=tmp_path))
+        (row,) = [row for row in content["differences"] if "volume" in row["quantity"]]
+        assert row["verdict"] == verdict

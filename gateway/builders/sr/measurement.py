@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import dataclasses
 
-from gateway.acoustics.repeats import mean_and_deviation
+from gateway.acoustics.repeats import shown_mean_and_deviation
 from gateway.builders.sr.biometry import length_basis
 from gateway.builders.sr.calipers import drawn, line, require_inside
 from gateway.builders.sr.content import (
@@ -278,17 +278,15 @@ def _repeats(measurement: Measurement, scope: ReportScope) -> list[ContentItem]:
     as_written = _modifiers(measurement, eye, concept("sr", "transcribed"), None)
     single = [num(name, _number(quantity), *as_written, origin=origin) for quantity in measurement.repeats]
     try:
-        mean, deviation = mean_and_deviation(measurement.repeats)
+        mean, deviation = shown_mean_and_deviation(measurement.repeats)
     except MeasurementError:
         return single
-    unit = concept("unit", measurement.repeats[0].unit.value)
-    places = max(len(quantity.text.partition(".")[2]) for quantity in measurement.repeats)
     meaning = f"mean {measurement.kind.words} of {len(single)} repeats"
     children = (
         *_modifiers(measurement, eye, None, concept("sr", "mean"), meaning),
-        has_property(num(concept("sr", "standard-deviation"), Num(deviation, unit, f"{deviation:.{places + 1}f}"))),
+        has_property(num(concept("sr", "standard-deviation"), _number(deviation))),
         *(inferred_from(item) for item in single),
         *scope.tracking(f"{measurement.id} mean", f"measurement {measurement.id} mean"),
         *_measurer(measurement, scope),
     )
-    return [ContentItem(name, Num(mean, unit, f"{mean:.{places}f}"), children, origin=origin)]
+    return [ContentItem(name, _number(mean), children, origin=origin)]

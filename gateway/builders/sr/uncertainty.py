@@ -20,10 +20,8 @@ def uncertainty_items(uncertainty: Uncertainty | None, unit: Unit, scope: Report
     words = has_property(scope.own_words(concept("sr", "comment"), budget_words(uncertainty, unit)))
     if not uncertainty.is_stated:
         return (words,)
-    ranges = (
-        has_property(num(concept("sr", name), Num(uncertainty.expanded, concept("unit", unit.value), uncertainty.text)))
-        for name in ("upper-uncertainty", "lower-uncertainty")
-    )
+    expanded = Num(uncertainty.expanded, concept("unit", unit.value), uncertainty.text, is_limit=True)
+    ranges = (has_property(num(concept("sr", name), expanded)) for name in ("upper-uncertainty", "lower-uncertainty"))
     return (*ranges, words)
 
 
@@ -33,12 +31,16 @@ def budget_words(uncertainty: Uncertainty, unit: Unit) -> str:
     if not uncertainty.is_stated:
         return "\n".join([NOT_STATED, *left_out])
     head = (
-        f"expanded uncertainty {uncertainty.text} {unit.value}, k = {uncertainty.COVERAGE_FACTOR:g}, about 95 %; "
-        f"combined standard uncertainty {uncertainty.standard:.2g} {unit.value} (JCGM 100:2008)"
+        f"expanded uncertainty {_with(uncertainty.text, unit)}, k = {uncertainty.COVERAGE_FACTOR:g}, about 95 %; "
+        f"combined standard uncertainty {_with(f'{uncertainty.standard:.2g}', unit)} (JCGM 100:2008)"
     )
     included = [
-        f"{component.name}: standard uncertainty {component.standard:.2g} {unit.value}, {component.how}"
+        f"{component.name}: standard uncertainty {_with(f'{component.standard:.2g}', unit)}, {component.how}"
         for component in uncertainty.components
     ]
     remark = [uncertainty.remark] if uncertainty.remark else []
     return "\n".join([head, *included, *left_out, *remark])
+
+
+def _with(digits: str, unit: Unit) -> str:
+    return f"{digits} {unit.words}".rstrip()

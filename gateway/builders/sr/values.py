@@ -111,6 +111,8 @@ class Num:
         UCUM (PS3.16 CID 82).
     digits : str
         The number as it was displayed, where it was.
+    is_limit : bool
+        Whether the digits are the number rounded up, as those of an uncertainty are.
     """
 
     value_type: ClassVar[ValueType] = ValueType.NUM
@@ -118,6 +120,7 @@ class Num:
     number: float
     unit: CodedConcept
     digits: str = ""
+    is_limit: bool = False
 
     def __post_init__(self) -> None:
         if not math.isfinite(self.number):
@@ -125,7 +128,7 @@ class Num:
 
     def write(self, item: AttributeWriter, origin: str) -> None:
         """Write the value into a content item."""
-        shown = self.digits if _shows(self.digits, self.number) else decimal_string(self.number)
+        shown = self.digits if _shows(self.digits, self.number, self.is_limit) else decimal_string(self.number)
         measured = AttributeWriter()
         measured.set("NumericValue", shown, origin)
         if float(shown) != self.number:
@@ -134,13 +137,16 @@ class Num:
         item.sequence("MeasuredValueSequence", [measured], origin)
 
 
-def _shows(digits: str, number: float) -> bool:
-    """Whether these digits can be written and are `number` rounded to their last place."""
+def _shows(digits: str, number: float, is_limit: bool) -> bool:
+    """Whether these digits can be written and are `number` rounded to their last place, or up to it."""
     if len(digits) > 16 or not _DECIMAL_DIGITS.fullmatch(digits):
         return False
     last_place = 10.0 ** -len(digits.partition(".")[2])
     # The tiny allowance is for the binary representation of decimal digits.
-    return abs(float(digits) - number) <= last_place * 0.5 * (1 + 1e-6)
+    above = float(digits) - number
+    if is_limit:
+        return -1e-6 * last_place <= above < last_place
+    return abs(above) <= last_place * 0.5 * (1 + 1e-6)
 
 
 @dataclass(frozen=True, slots=True)

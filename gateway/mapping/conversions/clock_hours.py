@@ -13,7 +13,7 @@ from gateway.mapping.scalars import matching, number
 from gateway.model.laterality import Eye
 
 _HOURS = re.compile(
-    r"(?P<whole>1[0-2]|0?[1-9])(?:[:h](?P<minutes>[0-9]{2})|\.(?P<tenths>[0-9]))?"
+    r"(?:h ?(?=[0-9.:]+$))?(?P<whole>1[0-2]|0?[1-9])(?:[:h](?P<minutes>[0-9]{2})|\.(?P<tenths>[0-9]))?"
     "(?: ?(?:h|hr|hrs|o'clock|o’clock|uhr))?"
 )
 _HALF_PAST = re.compile(r"half past (?P<whole>1[0-2]|[1-9])")
@@ -27,7 +27,7 @@ _SIDES = {"supero": 45, "": 90, "infero": 135}
 class ClockHourFields(ConversionFields):
     """Read a clock hour of the eye, as the examiner faces the patient: 3 o'clock is nasal in the right eye.
 
-    From hours (3, 3h, 3.5, 03:30, half past 3), from degrees whose zero and turning sense are stated, or from words
+    From hours (3, 3h, H3, 3.5, 03:30, half past 3), from degrees whose zero and turning sense are stated, or from words
     (superior, inferonasal), of which those with a side need the eye. Anything between two half hours is an error.
     """
 
@@ -75,7 +75,7 @@ class ClockHourFields(ConversionFields):
             return int(found["whole"]) * 2 + 1
         found = _HOURS.fullmatch(words)
         if not found:
-            raise self.refused("this is not a clock hour", text, "write it like 3, 3h, 3.5, 03:30 or half past 3")
+            raise self.refused("this is not a clock hour", text, "write it like 3, 3h, H3, 3.5, 03:30 or half past 3")
         if found["minutes"] in {None, "00", "30"} and found["tenths"] in {None, "0", "5"}:
             return int(found["whole"]) * 2 + (found["minutes"] == "30" or found["tenths"] == "5")
         raise self._between(text)

@@ -98,7 +98,8 @@ def time_form(form: str, name: str) -> TimeForm:
             if token not in _PATTERNS:
                 raise _wrong(name, "a part of a form that is not known", token)
             if tokens and tokens[-1] in _OPEN_ENDED and token not in {"MMM", "AP", "Z"}:
-                raise _wrong(name, "two numbers without a sign between them, one of them of open length", form)
+                what = "two numbers without a sign between them, one of them of open length"
+                raise _wrong(name, what, form, _quoted_h(tokens, token))
             pattern += _PATTERNS[token]
             kinds += [_KINDS.get(kind, kind) for kind in re.findall(r"\?P<(\w+)>", _PATTERNS[token])]
         elif sign.isascii() and sign.isalpha() and sign != "T":
@@ -121,9 +122,16 @@ def time_form(form: str, name: str) -> TimeForm:
     return found
 
 
-def _wrong(name: str, what: str, was: str) -> ConversionParametersError:
-    fix = "write it with YYYY YY MMM MM M DD D HH H hh h mm ss F AP Z, other letters between ' and '"
-    return ConversionParametersError(f"{name}: {what}", was=repr(was[:60]), fix=fix)
+def _quoted_h(tokens: list[str], token: str) -> str:
+    """Return what to do where an ``h`` that stands between hours and minutes was taken for an hour: ``14h05``."""
+    if (*tokens[-2:], token) == ("HH", "h", "mm"):
+        return "quote the letter: HH'h'mm"
+    return "quote the letter: H'h'mm" if (*tokens[-1:], token) == ("H", "h") else ""
+
+
+def _wrong(name: str, what: str, was: str, fix: str = "") -> ConversionParametersError:
+    known = "write it with YYYY YY MMM MM M DD D HH H hh h mm ss F AP Z, other letters between ' and '"
+    return ConversionParametersError(f"{name}: {what}", was=repr(was[:60]), fix=fix or known)
 
 
 @lru_cache(maxsize=32)

@@ -28,7 +28,11 @@ class FormFields(ConversionFields):
 
     is_personal: ClassVar[bool] = True
 
-    form: ParameterText = Field(description="Form of the text.", examples=["DD.MM.YYYY", "D/M/YY", "D MMM YYYY"])
+    form: ParameterText = Field(
+        description="Form of the text, of YYYY YY, MM M or MMM (a month's name), DD D, HH H or hh h with AP (am, pm), "
+        "mm, ss, F (fraction of a second), Z (offset from UTC); other letters between ' and ': HH'h'mm for 14h05.",
+        examples=["DD.MM.YYYY", "D/M/YY", "D MMM YYYY"],
+    )
 
     def read_form(self) -> TimeForm:
         """Return the form, ready to read."""
@@ -134,8 +138,9 @@ class DateTimeFields(DatedFields):
     """Read a moment in a stated form and write it with its offset from UTC.
 
     The offset stands in the text (Z in the form) or follows from the stated ``zone``; a clock time that the zone had
-    twice or never is an error. ``clock_offset_s`` is added to what the device's clock shows. A form without seconds
-    means the beginning of the minute.
+    twice or never is an error. With neither, the moment has no offset, and session.time_zone or the site's own zone
+    decides. ``clock_offset_s`` is added to what the device's clock shows; a clock that ran ahead is better stated once,
+    as session.device.clock_ahead_s. A form without seconds means the beginning of the minute.
     """
 
     name: ClassVar[str] = "date_time"
@@ -151,8 +156,10 @@ class DateTimeFields(DatedFields):
         """Refuse a form that is no moment."""
         self.check_date()
         _check_time(self)
-        if ("offset" in self.read_form().kinds) == bool(self.zone):
-            raise contradiction("date_time: either Z in the form or zone", repr(self.form[:60]), "state one of them")
+        if self.zone and "offset" in self.read_form().kinds:
+            raise contradiction(
+                "date_time: either Z in the form or zone", repr(self.form[:60]), "leave one of them out"
+            )
         if self.zone and self.zone not in _zones():
             raise contradiction(
                 "date_time: no such time zone", repr(self.zone[:40]), "use an IANA name: Europe/Helsinki"
@@ -166,14 +173,14 @@ class DateTimeFields(DatedFields):
         shown = datetime.combine(self.day(parts, text), self.clock(parts, text))
         try:
             clock = shown + timedelta(seconds=int(self.clock_offset_s))
-            offset = self._zone_offset(clock, text) if self.zone else self._stated_offset(parts["offset"], text)
+            offset = self._zone_offset(clock, text) if self.zone else self._stated_offset(parts.get("offset"), text)
         except OverflowError:
             raise self.refused("no such moment", text, "mend the text, or state its form") from None
         return f"{clock.isoformat(timespec='seconds')}{_fraction(parts)}{offset}"
 
-    def _stated_offset(self, written: str, text: str) -> str:
-        if written == "Z":
-            return written
+    def _stated_offset(self, written: str | None, text: str) -> str:
+        if written in {None, "Z"}:
+            return written or ""
         hours, minutes = int(written[1:3]), int(written[3:].lstrip(":") or 0)
         if minutes >= 60 or not -12 * 60 <= (hours * 60 + minutes) * (-1 if written[0] == "-" else 1) <= 14 * 60:
             raise self.refused("no such offset from UTC", text, "offsets run from -12:00 to +14:00 (PS3.5 6.2)")

@@ -116,7 +116,7 @@ def _problem(
         return _unknown_key(document, path, [*known, *keys] if len(detail["loc"]) == 1 else known)
     where = document.place(path)
     if kind == "missing":
-        return _missing(where, str(path[-1]))
+        return _missing(document, path)
     if kind == "refused":
         context = detail["ctx"]
         was = "" if is_personal(path) and not context["was"].endswith(" characters") else context["was"]
@@ -125,12 +125,12 @@ def _problem(
     return ValueNotUnderstoodError(what, where=where, fix=fix)
 
 
-def _missing(where: Place, field: str) -> GatewayError:
-    if field == "eye":
-        return EyeMissingError(
-            "the eye is not stated", where=where, fix="write eye: right or eye: left; it is never guessed"
-        )
-    return FieldMissingError("a required field is missing", where=where, fix=f"write {field}: and its value")
+def _missing(document: LocatedDocument, path: Path) -> GatewayError:
+    where, fix = document.place(path), document.fix_of_missing(path)
+    if path[-1] == "eye":
+        written = fix if document.sources else "write eye: right or eye: left"
+        return EyeMissingError("the eye is not stated", where=where, fix=f"{written}; it is never guessed")
+    return FieldMissingError("a required field is missing", where=where, fix=fix)
 
 
 def known_keys(model: type[BaseModel], steps: Sequence[str | int]) -> list[str]:

@@ -31,7 +31,7 @@ def read_located(path: Path) -> LocatedDocument:
     reader = _READERS.get(path.suffix.lower())
     if reader is None:
         raise DocumentNotReadableError(
-            "this kind of file is not an exam document", where=path.name, fix="name it .yaml, .yml or .json"
+            "this kind of file is not read as a document", where=path.name, fix="name it .yaml, .yml or .json"
         )
     try:
         with path.open("rb") as stream:

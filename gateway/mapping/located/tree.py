@@ -106,12 +106,15 @@ class LocatedDocument:
         stands where the nearest path around it does. Empty for a document that is one file.
     problems : mapping of path to sequence of GatewayError
         What was wrong in those sources, by the part that it holds; under ``()`` what stops the exam.
+    unstated : mapping of path to str
+        For fields that none of those sources states: in which of them to state it.
     """
 
     file: str
     root: Node
     sources: Mapping[Path, Place] = field(default_factory=dict)
     problems: Mapping[Path, Sequence[GatewayError]] = field(default_factory=dict)
+    unstated: Mapping[Path, str] = field(default_factory=dict)
 
     def node(self, path: Path) -> Node | None:
         """Return the node at a path, or None."""
@@ -140,6 +143,12 @@ class LocatedDocument:
             if node is not None:
                 return node.position
         return self.root.position
+
+    def fix_of_missing(self, path: Path) -> str:
+        """Return what to do about a field that is missing and must be there."""
+        if path in self.unstated:
+            return f"state it in {self.unstated[path]}"
+        return "write a rule for it" if self.sources else f"write {path[-1]}: and its value"
 
     def place(self, path: Path) -> Place:
         """Return the place of a path for an error or an origin."""

@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from gateway.errors import GatewayError
 from gateway.errors.document import DocumentError, DuplicateIdError
 from gateway.errors.mapping import MappingRuleError
+from gateway.mapping.document.problems import is_personal
 from gateway.mapping.located.hl7_fields import hl7_field
 from gateway.mapping.located.tree import LocatedDocument, Position, Table
 from gateway.mapping.located.tree import Path as TreePath
@@ -25,9 +26,10 @@ from gateway.mapping.sources.language import (
 from gateway.mapping.sources.names import NamePattern
 from gateway.mapping.sources.rows import NAMES_IN_HL7
 from gateway.mapping.sources.rules import RecordSpec, Rule, Source, SourceKind, Step
-from gateway.mapping.sources.steps import TERMS, check_step
-from gateway.mapping.sources.targets import Target, TargetError, read_target
+from gateway.mapping.sources.steps import TERMS, check_step, meaning_of
+from gateway.mapping.sources.targets import Target, TargetError, read_target, refusal_of
 from gateway.model.coded import TextOrCode
+from gateway.model.laterality import Eye
 from gateway.model.witness import WitnessSource
 
 _ROWS_OF = {"measurements": Per.MEASUREMENT, "findings": Per.FINDING}
@@ -111,7 +113,19 @@ class RuleReader:
                 self._refuse_second(rule, rules, path)
                 rules.append(rule)
         self._refuse_second_person(rules)
+        self._refuse_second_clock(rules)
         return tuple(rules)
+
+    def _refuse_second_clock(self, rules: Sequence[Rule]) -> None:
+        ahead = next((rule for rule in rules if str(rule.to) == "session.device.clock_ahead_s"), None)
+        for rule in rules if ahead else ():
+            for step in (*rule.steps, *(step for source in rule.sources for step in source.steps or ())):
+                if ahead and step.parameters.get("clock_offset_s") is not None:
+                    was = f"session.device.clock_ahead_s at {ahead.place}"
+                    fix = "leave clock_offset_s out: times are then kept as the clock showed them, and corrected once"
+                    self._problems.append(
+                        MappingRuleError("one clock is corrected twice", where=step.place, was=was, fix=fix)
+                    )
 
     def _refuse_second_person(self, rules: Sequence[Rule]) -> None:
         said = next((source for rule in rules for source in rule.sources if source.said_by), None)
@@ -126,7 +140,7 @@ class RuleReader:
         before = len(self._problems)
         target = self._target(fields.to, (*path, "to"))
         sources = [self.source(item, (*path, "from", index)) for index, item in enumerate(fields.sources)]
-        steps = self._steps(fields, path)
+        steps = self._steps(fields.steps, path)
         if target is None or len(self._problems) > before:
             return None
         record = self._rows_of(target, fields, path)
@@ -134,10 +148,12 @@ class RuleReader:
         self._check_missing(target, fields, path)
         if fields.take is not None and str(target) != "session.start":
             self._refuse("take is for session.start alone", (*path, "take"), fix="leave it out: sources must agree")
-        self._check_shape(target, steps, path)
+        read = tuple(source for source in sources if source)
+        self._check_shape(target, [source.steps or steps for source in read], path)
+        self._check_constants(target, read, steps)
         return Rule(
             to=target,
-            sources=tuple(source for source in sources if source),
+            sources=read,
             steps=steps,
             if_missing=fields.if_missing or IfMissing.LEAVE_EMPTY,
             because=fields.because or "",
@@ -201,11 +217,27 @@ class RuleReader:
         if fields.if_missing is IfMissing.NO_PART and target.section not in _ROWS_OF:
             self._refuse("no-part is for measurements and findings", where, fix="write leave-out")
 
-    def _check_shape(self, target: Target, steps: Sequence[Step], path: TreePath) -> None:
-        gives_code = bool(steps) and steps[-1].name == TERMS
+    def _check_shape(self, target: Target, ways: Sequence[Sequence[Step]], path: TreePath) -> None:
+        gives_code = all(steps and steps[-1].name == TERMS for steps in ways)
         if not target.takes_text and not gives_code:
             fix = "end with: {terms: NAME}, where each word has its code"
             self._refuse("this field holds a code", (*path, "to"), was=str(target), fix=fix)
+
+    def _check_constants(self, target: Target, sources: Sequence[Source], steps: tuple[Step, ...]) -> None:
+        """Refuse a constant that the field does not take, which would hold the same part of every exam."""
+        for source in sources:
+            if source.constant is None:
+                continue
+            try:
+                # Words such as nasal mean an hour in either eye; which one is no matter here.
+                meaning = meaning_of(source.constant, source.steps or steps, self._declared.terms, Eye.RIGHT)
+            except GatewayError as err:
+                self._problems.append(type(err)(err.what, where=source.place, was=err.was, fix=err.fix))
+                continue
+            problem = None if meaning.code else refusal_of(target, meaning.text)
+            if problem is not None:
+                was = "" if is_personal(target.path) else meaning.text[:60]
+                self._problems.append(MappingRuleError(problem.what, where=source.place, was=was, fix=problem.fix))
 
     # ------------------------------------------------------------ sources
 
@@ -234,6 +266,7 @@ class RuleReader:
             known = self._declared.folder_places
             self._known_places(fields.folder_name, known, "folder pattern", (*path, "folder_name"))
         self._check_hl7(record, fields.order or fields.field, path)
+        steps = self._steps(fields.steps, path)
         if len(self._problems) > before:
             return None
         names = kinds[kind]
@@ -246,6 +279,7 @@ class RuleReader:
             join=" " if fields.join is None else fields.join,
             witness=fields.witness or self._witness(kind, record),
             said_by=fields.said_by or "",
+            steps=steps or None,
         )
 
     def _witness(self, kind: SourceKind, record: str) -> WitnessSource:
@@ -299,9 +333,9 @@ class RuleReader:
 
     # ------------------------------------------------------------ steps and defaults
 
-    def _steps(self, fields: RuleFields, path: TreePath) -> tuple[Step, ...]:
+    def _steps(self, steps: Sequence[str | dict[str, object]] | None, path: TreePath) -> tuple[Step, ...]:
         found = []
-        for index, written in enumerate(fields.steps or []):
+        for index, written in enumerate(steps or ()):
             where = (*path, "with", index)
             item: dict[str, object] = {written: {}} if isinstance(written, str) else written
             if len(item) != 1:

@@ -42,11 +42,14 @@ class Trace:
         What stated it, and where; the first gave the value.
     rule : Place
         Of the rule in the mapping.
+    looked : str
+        Where the rule looked in vain, of a field that nothing states; it has no sources.
     """
 
     sources: tuple[tuple[str, Place], ...]
     rule: Place
     because: str
+    looked: str = ""
 
 
 @dataclass(slots=True)
@@ -68,6 +71,8 @@ class _ExamMaker:
     _assembly: Assembly = field(default_factory=Assembly)
     _problems: dict[Path, list[GatewayError]] = field(default_factory=lambda: defaultdict(list))
     _traces: dict[str, Trace] = field(default_factory=dict)
+    _unstated: dict[Path, str] = field(default_factory=dict)
+    _looked: dict[int, str] = field(default_factory=dict)
     _evaluator: Evaluator = field(init=False)
     _eyes: dict[int, Eye | None] = field(default_factory=dict)
     _pictures_of: dict[int, list[Picture]] = field(default_factory=lambda: defaultdict(list))
@@ -87,7 +92,8 @@ class _ExamMaker:
             self._capture(("captures", index), picture)
         self._rows("measurements")
         self._rows("findings")
-        document = replace(self._assembly.document(mapping.file), problems=dict(self._problems))
+        made = self._assembly.document(mapping.file)
+        document = replace(made, problems=dict(self._problems), unstated=self._unstated)
         return Made(document, self._traces)
 
     def _exam(self) -> None:
@@ -204,6 +210,8 @@ class _ExamMaker:
     def _keep(self, outcome: Outcome, part: Path) -> None:
         """Write what came of a rule into the document, or note why not."""
         self._problems[part] += outcome.problems
+        if outcome.is_absent:
+            self._note_absent(outcome.rule, outcome.path)
         if outcome.is_absent and outcome.rule.if_missing is IfMissing.STOP:
             self._problems[()].append(missing(outcome))
         if outcome.is_absent and outcome.rule.if_missing is IfMissing.LEAVE_OUT:
@@ -224,6 +232,20 @@ class _ExamMaker:
                 self._assembly.put((*within, name), text, place)
         stated = tuple((each.source.words, each.place) for each, _ in outcome.stated)
         self._traces[path_text(path)] = Trace(tuple(dict.fromkeys(stated)), outcome.rule.place, outcome.rule.because)
+
+    def _note_absent(self, rule: Rule, path: Path) -> None:
+        looked = self._looked.get(id(rule))
+        if looked is None:
+            near = [
+                row.nearest(name)
+                for source in rule.sources
+                for row in self._sources.rows.get(source.record, ())[:1]
+                for name in source.names
+            ]
+            hint = ", ".join(dict.fromkeys(name for name in near if name))
+            looked = self._looked[id(rule)] = rule.looked + (f", did you mean {hint}?" if hint else "")
+        self._unstated[path] = f"{looked} (rule at {rule.place.file}:{rule.place.line})"
+        self._traces[path_text(path)] = Trace((), rule.place, rule.because, looked)
 
 
 def _eye(word: str) -> Eye | None:

@@ -43,6 +43,12 @@ def conversion_examples() -> tuple[Example, ...]:
             "11.03.2026 10:05",
             "{date_time: {form: DD.MM.YYYY HH:mm, zone: Europe/Berlin}}",
         ),
+        Example(
+            "date_time",
+            {"form": "D MMM YYYY HH'h'mm", "language": "fr"},
+            "3 mars 2026 14h05",
+            """{date_time: {form: "D MMM YYYY HH'h'mm", language: fr}}""",
+        ),
         Example("time", {"form": "h:mm AP"}, "2:05 pm", "{time: {form: h:mm AP}}"),
         Example("person_name", {"form": "Family, Given"}, "Holm, Maija", '{person_name: {form: "Family, Given"}}'),
         Example("sex", {"languages": ["de"]}, "w", "{sex: {languages: [de]}}"),

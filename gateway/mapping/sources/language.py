@@ -167,6 +167,9 @@ class MediaFields(Fields):
     )
 
 
+Steps = Annotated[list[Word | dict[str, object]], Field(min_length=1, max_length=8), _OneOrMore()]
+
+
 class SourceFields(Fields):
     """One place that may state a value: exactly one of record, file_name, folder_name, dicom, order, constant."""
 
@@ -200,6 +203,13 @@ class SourceFields(Fields):
     join: Annotated[str, Rule(_constant, {"type": "string"})] | None = Field(
         None, description="What stands between several names put together; a space where left out."
     )
+    steps: Steps | None = Field(
+        None,
+        alias="with",
+        description="Conversions of this source alone, where it writes otherwise than the others; in place of the "
+        "rule's.",
+        examples=[{"date": {"form": "YYYYMMDD"}}],
+    )
     witness: Annotated[WitnessSource, word_of(WitnessSource, but={WitnessSource.PERSON})] | None = Field(
         None,
         description="For an eye: what kind of source this is, where it is not what it seems; a person: said_by.",
@@ -219,14 +229,7 @@ class RuleFields(Fields):
     sources: Annotated[list[SourceFields], Field(min_length=1, max_length=12), _OneOrMore()] = Field(
         alias="from", description="Where the value may stand; all sources that state it must agree."
     )
-    steps: (
-        Annotated[
-            list[Word | dict[str, object]],
-            Field(min_length=1, max_length=8),
-            _OneOrMore(),
-        ]
-        | None
-    ) = Field(
+    steps: Steps | None = Field(
         None,
         alias="with",
         description="Conversion and its parameters, or several in order; terms: NAME looks a word up in this mapping.",

@@ -54,6 +54,11 @@ class PatternError(ValueError):
 class _Literal:
     text: str
 
+    @property
+    def words(self) -> str:
+        """What people call it."""
+        return repr(self.text)
+
 
 @dataclass(frozen=True, slots=True)
 class _Span:
@@ -67,6 +72,12 @@ class _Span:
     def is_run(self) -> bool:
         """Whether it takes a whole run of its characters."""
         return self.width is None and self.kind is not PlaceKind.TEXT
+
+    @property
+    def words(self) -> str:
+        """What people call it, with the characters that it takes."""
+        takes = "letters and digits" if self.kind is PlaceKind.WORD else self.kind.value
+        return f"{{{self.name}}} ({takes}{f', {self.width} of them' if self.width else ''})" if self.name else "{*}"
 
 
 _Token = _Literal | _Span
@@ -114,20 +125,41 @@ class NamePattern:
         name : str
             A file's name, or its path below the folder where the pattern holds a ``/``. Letters fit in either case.
         """
-        shown = unicodedata.normalize("NFC", name if "/" in self.text else name.rsplit("/", 1)[-1])
+        shown = self._shown(name)
         if len(shown) > LONGEST_NAME:
             return None
-        states: list[list[_Reading]] = [[] for _ in range(len(shown) + 1)]
-        states[0] = [()]
-        for number, token in enumerate(self._tokens):
-            if isinstance(token, _Literal):
-                states = _after_literal(states, shown, token.text)
-            else:
-                states = _after_span(states, shown, token, self._free_edges(number))
+        states = self._start(shown)
+        for number in range(len(self._tokens)):
+            states = self._after(states, shown, number)
         readings = [{place: shown[start:end] for place, start, end in reading} for reading in states[-1]]
         if not readings:
             return None
         return Fit(readings[0], readings[1] if len(readings) > 1 else None)
+
+    def misfit(self, name: str) -> str:
+        """Return where a name that does not fit leaves the pattern, in words."""
+        shown = self._shown(name)
+        if len(shown) > LONGEST_NAME:
+            return f"longer than {LONGEST_NAME} characters"
+        states = self._start(shown)
+        for number, token in enumerate(self._tokens):
+            states = self._after(states, shown, number)
+            if not any(states):
+                return f"nothing fits {token.words}"
+        return f"more follows after {self._tokens[-1].words}"
+
+    def _shown(self, name: str) -> str:
+        return unicodedata.normalize("NFC", name if "/" in self.text else name.rsplit("/", 1)[-1])
+
+    @staticmethod
+    def _start(shown: str) -> list[list[_Reading]]:
+        return [[()], *([] for _ in shown)]
+
+    def _after(self, states: Sequence[list[_Reading]], shown: str, number: int) -> list[list[_Reading]]:
+        token = self._tokens[number]
+        if isinstance(token, _Literal):
+            return _after_literal(states, shown, token.text)
+        return _after_span(states, shown, token, self._free_edges(number))
 
     def _free_edges(self, number: int) -> tuple[bool, bool]:
         """Return whether a run must also be whole to its left and right, because nothing there says where it ends."""

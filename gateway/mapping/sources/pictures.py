@@ -71,7 +71,7 @@ def read_name(name: str, patterns: Sequence[NamePattern], what: str) -> tuple[Ma
     fits = [(pattern, fit) for pattern in patterns if (fit := pattern.fit(name))]
     where = Place(name)
     if not fits:
-        shown = ", ".join(pattern.text for pattern in patterns[:5])
+        shown = ", ".join(f"{pattern.text}, but {pattern.misfit(name)}" for pattern in patterns[:5])
         fix = f"rename it, or write a pattern that it fits; there are: {shown}"
         return {}, NameNotFittingError(f"the name of the {what} fits no pattern", where=where, fix=fix)
     if len(fits) > 1:

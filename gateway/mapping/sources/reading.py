@@ -231,7 +231,7 @@ def _rule(node: Node) -> Node:
 
 
 def _each_source(node: Node) -> Node:
-    return _each(node, lambda item: _wrapped(item, _IN_SOURCES))
+    return _each(node, lambda item: _wrapped(item, (*_IN_SOURCES, "with")))
 
 
 def _each(node: Node, change: Callable[[Node], Node]) -> Node:

@@ -56,6 +56,11 @@ class RecordRow:
             return _hl7_texts(self.node, name, self.file.name)
         return texts_at(self.node, name, self.file.name, _SEPARATORS.get(self.spec.kind, "/"))
 
+    def nearest(self, name: str) -> str:
+        """Return a field like this one that the row does have, or nothing."""
+        is_hl7 = self.spec.kind is RecordKind.HL7
+        return "" if is_hl7 else nearest_name(self.node, name, _SEPARATORS.get(self.spec.kind, "/"))
+
 
 def _hl7_texts(message: Node, name: str, file: str) -> list[tuple[str, Place]]:
     path, _, representation = name.partition(":")
@@ -83,6 +88,19 @@ def texts_at(node: Node, name: str, file: str, separator: str) -> list[tuple[str
         for scalar in _scalars(each)
         if scalar.text.strip() and not scalar.is_nothing
     ]
+
+
+def nearest_name(node: Node, name: str, separator: str) -> str:
+    """Return a path like this one that a node does have, where one step of it was misspelt; else nothing."""
+    steps = name.split(separator) if separator else [name]
+    for number, step in enumerate(steps):
+        inner = next(_step(node, step, is_plain=not separator), None)
+        if inner is None:
+            known = list(node.entries) if isinstance(node, Table) else []
+            near = get_close_matches(step[:80], known[:200], n=1, cutoff=0.7)
+            return separator.join([*steps[:number], near[0], *steps[number + 1 :]]) if near else ""
+        node = inner
+    return ""
 
 
 def _step(node: Node, step: str, *, is_plain: bool) -> Iterator[Node]:

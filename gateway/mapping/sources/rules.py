@@ -29,6 +29,17 @@ class SourceKind(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Step:
+    """One conversion with its parameters, or the look-up of a word in a table of terms."""
+
+    name: str
+    parameters: Mapping[str, object]
+    place: Place
+    table: str = ""
+    """Of terms, where it is a look-up."""
+
+
+@dataclass(frozen=True, slots=True)
 class Source:
     """One place that may state a value.
 
@@ -46,6 +57,8 @@ class Source:
         For an eye: field of the same row with the name of the person who says so; else empty.
     place : Place
         Of the source in the mapping.
+    steps : tuple of Step or None
+        Conversions of this source alone; the rule's where None.
     """
 
     kind: SourceKind
@@ -56,23 +69,13 @@ class Source:
     join: str = " "
     witness: WitnessSource | None = None
     said_by: str = ""
+    steps: tuple[Step, ...] | None = None
 
     @property
     def words(self) -> str:
         """What people call it: ``record list Datei``, ``file name eye``."""
         named = [self.record] if self.kind in {SourceKind.RECORD, SourceKind.CONSTANT} and self.record else []
         return " ".join((self.kind.value, *named, *self.names))
-
-
-@dataclass(frozen=True, slots=True)
-class Step:
-    """One conversion with its parameters, or the look-up of a word in a table of terms."""
-
-    name: str
-    parameters: Mapping[str, object]
-    place: Place
-    table: str = ""
-    """Of terms, where it is a look-up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +98,11 @@ class Rule:
     place: Place
     record: str = ""
     takes_earliest: bool = False
+
+    @property
+    def looked(self) -> str:
+        """Every place that may state it, as people call it."""
+        return ", ".join(source.words for source in self.sources)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cache
 from types import UnionType
 from typing import Annotated, Any, Union, get_args, get_origin
 
-from pydantic import BaseModel
+from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from gateway.mapping.document.base import CodeFields, FindingWords, ReasonFields, TextOrFields
 from gateway.mapping.document.captures import CaptureFields
@@ -47,12 +47,15 @@ class Target:
         Inside the part, or from the top of the document.
     takes_text, takes_code : bool
         Whether a bare text, a code, or a text with a code can stand there.
+    kind : type
+        Annotated with what the document's reader demands of it.
     """
 
     section: str
     path: Path
     takes_text: bool = True
     takes_code: bool = False
+    kind: Any = field(default=None, repr=False, compare=False)
 
     def __str__(self) -> str:
         return path_text((self.section, *self.path) if self.section else self.path)
@@ -94,8 +97,19 @@ def read_target(text: str) -> Target:
         model = _inside(model, step, text)
     takes_text, takes_code = _takes(model)
     if not (takes_text or takes_code):
-        raise TargetError("this is not a single field", _suggestion(text))
-    return Target(section, path, takes_text, takes_code)
+        raise TargetError("this is not a single field", _inner(bare, model))
+    return Target(section, path, takes_text, takes_code, model)
+
+
+def refusal_of(target: Target, text: str) -> TargetError | None:
+    """Return what the document's reader would refuse of a text at this field, or None."""
+    try:
+        TypeAdapter(target.kind).validate_python(text)
+    except ValidationError as error:
+        told = error.errors(include_url=False)[0].get("ctx", {})
+        what = str(told.get("what", "the field does not take this value"))
+        return TargetError(what, str(told.get("fix", "gateway schema exam says what it takes")))
+    return None
 
 
 def _inside(kind: object, step: str | int, text: str) -> object:
@@ -107,7 +121,11 @@ def _inside(kind: object, step: str | int, text: str) -> object:
     fields = bare.model_fields if isinstance(bare, type) and issubclass(bare, BaseModel) else {}
     for name, info in fields.items():
         if (info.alias or name) == step:
-            return info.annotation
+            return Annotated[(info.annotation, *info.metadata)] if info.metadata else info.annotation
+    if get_origin(bare) in {list, tuple}:
+        at = re.search(rf"([a-z_0-9]+)\.{step}", text)
+        fix = f"number its items from 1: {at[1]}[1].{step}" if at else "number its items from 1, as [1]"
+        raise TargetError("this field is in a list", fix)
     raise TargetError("the exam document has no such field", _suggestion(text))
 
 
@@ -130,6 +148,17 @@ def _takes(kind: object) -> tuple[bool, bool]:
     if isinstance(bare, type) and issubclass(bare, BaseModel):
         return issubclass(bare, TextOrFields), issubclass(bare, CodeFields | ReasonFields | FindingWords)
     return True, False
+
+
+def _inner(text: str, kind: object) -> str:
+    """Return what to write for a field that has fields of its own, or is a list."""
+    bare, numbered = _bare(kind), text
+    while get_origin(bare) in {list, tuple}:
+        bare, numbered = _bare(get_args(bare)[0]), f"{numbered}[1]"
+    if not isinstance(bare, type) or not issubclass(bare, BaseModel):
+        return f"write one rule for each item, numbered from 1: {numbered}"
+    fields = [f"{numbered}.{info.alias or name}" for name, info in bare.model_fields.items()]
+    return f"write one rule for each of {', '.join(fields[:8])}"
 
 
 def _suggestion(text: str) -> str:

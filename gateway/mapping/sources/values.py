@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal, InvalidOperation
 
 from gateway.errors import GatewayError, Place
@@ -14,7 +14,7 @@ from gateway.mapping.located.tree import Path, path_text
 from gateway.mapping.sources.language import IfMissing
 from gateway.mapping.sources.pictures import Picture
 from gateway.mapping.sources.rows import RecordRow, texts_at
-from gateway.mapping.sources.rules import Rule, Source, SourceKind, SourceMapping
+from gateway.mapping.sources.rules import Rule, Source, SourceKind, SourceMapping, Step
 from gateway.mapping.sources.steps import Meaning, meaning_of
 from gateway.mapping.sources.targets import Target
 from gateway.model.laterality import Eye
@@ -115,14 +115,14 @@ class Evaluator:
         outcome.is_absent = not stated and not outcome.problems
         refused: set[tuple[str, Place]] = set()
         for each in stated:
-            meaning = self._meaning(rule, each.words, context.eye)
+            meaning = self._meaning(each.source.steps or rule.steps, each.words, context.eye)
             if not isinstance(meaning, GatewayError):
                 outcome.stated.append((each, meaning))
             elif (each.words, each.place) not in refused and len(outcome.problems) < MOST_NAMED:
                 refused.add((each.words, each.place))
                 outcome.problems.append(_placed(meaning, each, outcome))
         if rule.takes_earliest:
-            outcome.stated.sort(key=lambda each: _moment(each[1].text))
+            _order(outcome)
         else:
             self._agree(outcome)
         if outcome.stated and not outcome.problems:
@@ -134,12 +134,12 @@ class Evaluator:
         by = Rule(_KEY, tuple(sources), (), IfMissing.LEAVE_EMPTY, "", sources[0].place if sources else _NOWHERE)
         return self.outcome(by, context, _KEY.path)
 
-    def _meaning(self, rule: Rule, words: str, eye: Eye | None) -> Meaning | GatewayError:
-        # Steps live as long as the mapping; a rule made for a key has none.
-        key = (id(rule.steps), words, eye)
+    def _meaning(self, steps: tuple[Step, ...], words: str, eye: Eye | None) -> Meaning | GatewayError:
+        # Steps live as long as the mapping; a rule made for a key has none of its own.
+        key = (id(steps), words, eye)
         if key not in self._known:
             try:
-                self._known[key] = meaning_of(words, rule.steps, self._mapping.terms, eye)
+                self._known[key] = meaning_of(words, steps, self._mapping.terms, eye)
             except GatewayError as err:
                 self._known[key] = err
         return self._known[key]
@@ -189,8 +189,7 @@ class Evaluator:
 def missing(outcome: Outcome) -> SourceMissingError:
     """Return the error for a value that the mapping insists on."""
     rule = outcome.rule
-    looked = ", ".join(source.words for source in rule.sources)
-    fix = f"state it in one of: {looked}" + (f" ({rule.because})" if rule.because else "")
+    fix = f"state it in one of: {rule.looked}" + (f" ({rule.because})" if rule.because else "")
     where = replace(rule.place, field=path_text(outcome.path))
     return SourceMissingError("no source states this field", where=where, fix=fix)
 
@@ -224,12 +223,29 @@ def _joined(
     return [Stated(source, source.join.join(found[0][0] for found in texts), texts[0][0][1], person)]
 
 
-def _moment(text: str) -> tuple[float, str]:
-    """Return what sorts moments; what is none comes first, so that the reader of the document refuses it."""
+def _order(outcome: Outcome) -> None:
+    """Put moments in order; those of clocks with and without a known offset have none."""
+    moments = [_moment(meaning.text) for _, meaning in outcome.stated]
+    if len({moment.tzinfo is None for moment in moments if moment}) > 1:
+        what = "of some moments the offset from UTC is known and of others not, so none is the earliest"
+        fix = "state all with their offset, or all without and their time zone"
+        outcome.problems.append(SourcesContradictError(what, where=_at(outcome.place, outcome.path), fix=fix))
+    outcome.stated.sort(key=lambda each: _sorting(_moment(each[1].text)))
+
+
+def _moment(text: str) -> datetime | None:
     try:
-        return datetime.fromisoformat(text).astimezone(UTC).timestamp(), text
-    except (ValueError, OverflowError):
-        return float("-inf"), text
+        return datetime.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _sorting(moment: datetime | None) -> float:
+    """Return what sorts moments; what is none comes first, so that the reader of the document refuses it."""
+    if moment is None:
+        return float("-inf")
+    shown = moment.replace(tzinfo=UTC)
+    return (shown - datetime.min.replace(tzinfo=UTC) - (moment.utcoffset() or timedelta())).total_seconds()
 
 
 def _same(one: Meaning, other: Meaning) -> bool:

@@ -200,6 +200,15 @@ def test_corrected_numbers_of_devices_with_different_speeds_are_comparable_at_th
     assert only(two(one, other)).difference == pytest.approx(0.1)
 
 
+def test_numbers_corrected_in_several_media_are_comparable_at_the_same_speeds_alone() -> None:
+    words = "depth x 1532/{0} in vitreous, then depth x {1}/{0} in tumour"
+    stated = {"is_corrected": True, "speed_m_per_s": None}
+    speeds = ((1550, 1600), (1555, 1600), (1550, 1580))
+    one, same, other = (a_number(1.4, formula=words.format(*pair), **stated) for pair in speeds)
+    assert only(two(one, same)).difference == pytest.approx(0)
+    assert only(two(one, other)).verdict is Verdict.NOT_COMPARABLE
+
+
 def test_a_base_across_is_not_compared_with_a_base_along() -> None:
     stated = {"kind": MeasurementKind.BASE, "name": concept("quantity", "base"), "words": "base"}
     comparison = two(a_number(direction="transverse", **stated), a_number(direction="longitudinal", **stated))

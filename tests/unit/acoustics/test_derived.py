@@ -128,7 +128,7 @@ def test_a_volume_of_corrected_lengths_stands_beside_the_one_of_displayed_length
     bases = [line(n, KIND.BASE, mm, tissue=TUMOUR, upwards=True) for n, mm in (("a", 12), ("b", 10))]
     value = derived_value(volume("a", "b", "h"), [*bases, height])
     assert value.corrected.quantity.value == pytest.approx(math.pi / 6 * 12 * 10 * 6 * 1600 / 1550)
-    assert "corrected values of a, b, h" in value.corrected.formula
+    assert "with a at 1600 m/s, b at 1600 m/s, h at 1600 m/s" in value.corrected.formula
     assert "refraction neglected" in value.corrected.formula
     assert value.value.value == pytest.approx(math.pi / 6 * 12 * 10 * 6)
 
@@ -151,7 +151,7 @@ def test_a_displayed_volume_must_agree_but_for_the_rounding_of_its_dimensions():
     sources = [stated("a", KIND.BASE, "12.0"), stated("b", KIND.BASE, "10.0"), stated("h", KIND.HEIGHT, "6.0")]
     value = derived_value(volume("a", "b", "h", displayed=Quantity(382.0, Unit.MM3, "382")), sources)
     assert value.origin is ValueOrigin.DERIVED_AGAIN
-    assert value.value.words == "382 mm3"
+    assert value.value.words == "382 mm³"
     assert value.recomputed.value == pytest.approx(376.99, abs=0.01)
     with pytest.raises(DisplayedValueDisagreesError):
         derived_value(volume("a", "b", "h", displayed=Quantity(390.0, Unit.MM3, "390")), sources)
@@ -168,7 +168,7 @@ def test_a_ratio_has_no_unit():
     assert value.value.unit is Unit.ONE
     assert value.value.value == pytest.approx(0.5)
     assert value.value.words.strip() == value.value.text
-    assert value.uncertainty.plus_minus(Unit.ONE.words) == f"at least ± {value.uncertainty.text}"
+    assert value.uncertainty.plus_minus(Unit.ONE.words) == f"± {value.uncertainty.text} or more"
 
 
 def test_arc_and_two_chords_follow_from_a_measured_chord_and_sphere():
@@ -245,3 +245,32 @@ def test_a_volume_without_dimensions_says_that_they_are_not_stated():
     value = stated("v", KIND.ELLIPSOID_VOLUME, "377", Unit.MM3)
     assert value.origin is ValueOrigin.TRANSCRIBED
     assert value.remarks == ("how its dimensions were taken is not stated",)
+
+
+@pytest.mark.parametrize(
+    "measurement",
+    [
+        Measurement("r", "c", KIND.RATIO, of=("nothing", "b")),
+        Measurement("r", "c", KIND.HALF_ELLIPSOID_VOLUME, of=("nothing", "b", "h")),
+        Measurement("r", "c", KIND.ARC_BASE, of=("nothing",), sphere_diameter_mm=24.0),
+    ],
+)
+def test_from_a_length_of_nothing_follows_nothing(measurement):
+    lengths = {
+        "nothing": stated("nothing", KIND.BASE, "0.0"),
+        "b": stated("b", KIND.BASE, "3.0"),
+        "h": stated("h", KIND.HEIGHT, "3.0"),
+    }
+    assert derived_value(measurement, [lengths[name] for name in measurement.of]).value.value == 0
+
+
+def test_a_ratio_to_nothing_is_refused():
+    measurement = Measurement("r", "c", KIND.RATIO, of=("b", "nothing"))
+    with pytest.raises(DerivationError, match="ratio to nothing"):
+        derived_value(measurement, [stated("b", KIND.BASE, "3.0"), stated("nothing", KIND.BASE, "0.0")])
+
+
+def test_a_small_ratio_is_shown_with_digits_that_say_something():
+    measurement = Measurement("r", "c", KIND.RATIO, of=("a", "b"))
+    value = derived_value(measurement, [stated("a", KIND.WIDTH, "0.005"), stated("b", KIND.WIDTH, "30.0")]).value
+    assert value.text == "0.00017"

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from gateway.acoustics.measure import measured_value
-from gateway.acoustics.media_paths import through_media_mm
+from gateway.acoustics.media_paths import stretch_through, through_media_mm
 from gateway.errors.measurement import BorderNotDrawnError, GeometryNotStatedError, MediaOrderError
 from gateway.model.calibration import Calibration, DepthAxis, Geometry, Point, SectorGeometry
 from gateway.model.measurement import Measurement, MeasurementKind, Medium, TissueSpeed
@@ -150,3 +150,12 @@ def test_a_scale_that_is_off_moves_points_and_borders_together():
     value = measured((150, 100), (150, 250), calibration=replace(LINEAR, scale_tolerance_percent=2.0))
     scale = next(c for c in value.corrected.uncertainty.components if c.name == "scale")
     assert scale.standard == pytest.approx(value.corrected.quantity.value * 0.02 / np.sqrt(3), rel=1e-5)
+
+
+def test_moved_points_follow_shown_ones_at_the_speed_of_their_medium():
+    """Two media over a straight border: along the beam each point moves by its own medium's ratio, across it by one."""
+    mass = medium(1600.0, (0, 200), (400, 200), tissue="tumour")
+    slopes = stretch_through(np.array([[50.0, 0.0], [50.0, 100.0], [50.0, 300.0]]), LINEAR, [VITREOUS, mass])
+    assert slopes[:, 1, 1] == pytest.approx([1532 / 1550, 1532 / 1550, 1600 / 1550], rel=1e-6)
+    assert slopes[:, 0, 0] == pytest.approx([1.0, 1.0, 1.0])
+    assert slopes[:, 0, 1] == pytest.approx([0.0, 0.0, 0.0])

@@ -52,7 +52,7 @@ def test_calipers_known_to_the_pixel_along_one_axis():
     value = measured_value(ALONG, LINEAR)
     assert standard(value.uncertainty, "calipers") == pytest.approx(0.0408248, rel=1e-5)
     assert value.uncertainty.expanded == pytest.approx(0.0816497, rel=1e-5)
-    assert value.uncertainty.plus_minus("mm") == "at least ± 0.09 mm"
+    assert value.uncertainty.plus_minus("mm") == "± 0.09 mm or more"
 
 
 def test_only_a_budget_that_leaves_nothing_out_stands_without_at_least():
@@ -167,7 +167,7 @@ def test_a_transcribed_number_has_no_uncertainty_unless_the_site_knows_one():
     assert bare.uncertainty.plus_minus("mm") == NOT_STATED
     known = measured_value(length(displayed="10.0"), LINEAR, Conditions(figures=(OWN,))).uncertainty
     assert [c.standard for c in known.components] == [0.2]
-    assert known.plus_minus("mm") == "at least ± 0.4 mm"
+    assert known.plus_minus("mm") == "± 0.4 mm or more"
 
 
 def capture(scan=Scan.TRANSVERSE, contact=None) -> Capture:
@@ -224,10 +224,21 @@ def test_a_corrected_value_is_shown_to_the_last_digit_of_its_uncertainty_and_kep
     assert value.value.words == "12.30 mm"
     assert value.corrected.quantity.words == "12.2 mm"
     assert value.corrected.quantity.value == pytest.approx(12.3 * 1532 / 1550, rel=1e-12)
-    assert value.corrected.uncertainty.plus_minus("mm") == "at least ± 1.1 mm"
+    assert value.corrected.uncertainty.plus_minus("mm") == "± 1.1 mm or more"
 
 
 def test_a_computed_value_is_shown_to_the_last_digit_of_its_uncertainty():
     value = measured_value(length((0, 0), (123.4, 0)), LINEAR, Conditions(figures=(PUBLISHED,)))
     assert value.value.words == "12.3 mm"
     assert value.value.value == pytest.approx(12.34)
+
+
+def test_a_perpendicular_height_of_nothing_is_as_uncertain_as_one_beside_it():
+    """At zero the absolute value has a kink; its slope on either side is the same."""
+    uncertain = []
+    for y in (40.0, 41.0):
+        points = tuple(Point(*p) for p in ((10.0, 40.0), (90.0, 40.0), (50.0, y)))
+        value = measured_value(Measurement("m", "c", MeasurementKind.PERPENDICULAR_HEIGHT, points=points), LINEAR)
+        uncertain.append(value.uncertainty.standard)
+    assert uncertain[0] == pytest.approx(uncertain[1], rel=1e-3)
+    assert uncertain[0] > 0.01

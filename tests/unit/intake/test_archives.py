@@ -60,7 +60,7 @@ def test_what_is_in_it_comes_out_and_a_single_folder_at_its_top_is_the_exam(tmp_
     path = zipped(tmp_path / "holm 2026-03-02.zip", {top + name: content for name, content in EXAM.items()}, method)
     with unpacked(path) as found:
         assert files_in(found.folder) == EXAM
-        assert found.folder.name == "holm 2026-03-02"
+        assert found.folder.name == (top.strip("/") or "holm 2026-03-02")
         assert found.left_out == ()
 
 

@@ -27,6 +27,9 @@ PUBLISHED = {
     "sclera": (1622, "1995"),
     "iris": (1542, "1995"),
     "melanoma-skin-primary": (1564, "BMC Dermatology"),
+    "water-20-degrees": (1482.4, "Bilaniuk"),
+    "water-25-degrees": (1496.7, "Bilaniuk"),
+    "water-37-degrees": (1523.6, "Bilaniuk"),
 }
 
 
@@ -53,13 +56,34 @@ def test_a_site_table_replaces_the_shipped_one(tmp_path):
     assert list(load_speeds(path)) == ["vitreous"]
 
 
-@pytest.mark.parametrize("checked", ["secondary", "memory"])
-def test_a_source_that_was_not_opened_is_cited_as_such(tmp_path, checked):
+@pytest.mark.parametrize(
+    ("checked", "cited"), [("secondary", "cited from a page that quotes it"), ("memory", "cited from memory")]
+)
+def test_a_source_that_was_not_opened_is_cited_as_such(tmp_path, checked, cited):
     path = tmp_path / "speeds.yaml"
     path.write_text(TABLE.replace("opened", checked))
-    assert load_speeds(path)["vitreous"].source == f"X (37 C; source checked: {checked})"
+    assert load_speeds(path)["vitreous"].source == f"X (37 C; {cited})"
     path.write_text(TABLE)
     assert load_speeds(path)["vitreous"].source == "X (37 C)"
+
+
+def test_state_and_temperature_travel_with_the_source(tmp_path):
+    path = tmp_path / "speeds.yaml"
+    path.write_text(TABLE.replace("condition: 37 C", "state: liquefied, temperature: 37 degrees C"))
+    assert load_speeds(path)["vitreous"].source == "X (liquefied; 37 degrees C)"
+
+
+def test_every_shipped_row_states_its_temperature_or_that_none_is_stated():
+    rows = [row.source for row in load_speeds().values()]
+    assert [source for source in rows if "temperature" not in source and "degrees C" not in source] == []
+
+
+@pytest.mark.parametrize("celsius", [20, 25, 37])
+def test_water_has_the_speed_of_the_published_polynomial(celsius):
+    # Bilaniuk N, Wong GSK, J Acoust Soc Am 1993;93:1609-12, the form through 148 points.
+    terms = (1402.38744, 5.03836171, -5.81172916e-2, 3.34638117e-4, -1.48259672e-6, 3.16585020e-9)
+    published = sum(term * celsius**power for power, term in enumerate(terms))
+    assert load_speeds()[f"water-{celsius}-degrees"].speed_m_per_s == pytest.approx(published, abs=0.05)
 
 
 def test_the_table_cannot_be_changed_by_a_reader():
@@ -77,7 +101,7 @@ def test_the_table_cannot_be_changed_by_a_reader():
         (", source: X", "", "missing"),
         (", checked: opened", "", "missing"),
         ("checked: opened", "checked: yes", "not known"),
-        ("condition: 37 C, ", "", "missing"),
+        ("condition: 37 C, ", "", "without what it holds for"),
         ("tissue: vitreous", "tissue: Vitreous", "small letters"),
         (ROW, f"{ROW}\n  - {ROW}", "twice"),
         (ROW, "{tissue: a, tissue: b}", "twice"),

@@ -89,7 +89,7 @@ def test_displayed_digits_stay_and_corrected_values_stand_beside_them(report: Re
     assert "1550" in height.speed
     assert "1532" in height.speed
     (written,) = [row for row in report.left.measurements if row.id == "os-written"]
-    assert written.value == "980 um"
+    assert written.value == "980 µm"
     assert written.corrected == ""
     assert "calipers" in written.not_corrected
 

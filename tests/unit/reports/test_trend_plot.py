@@ -89,3 +89,12 @@ def test_words_of_others_cannot_break_the_drawing() -> None:
     group = a_group(finding="<script>&\u202e\x00")
     root = drawn(compare([a_report(0, group), a_report(8, group)]))
     assert not list(root.iter(f"{SVG}script"))
+
+
+def test_readings_that_are_all_the_same_stand_in_the_middle_of_a_scale_with_several_marks() -> None:
+    root = drawn(comparison(((0, 7.5), (8, 7.5), (16, 7.5)), structure="retina"))
+    heights = {float(circle.get("cy") or 0) for circle in root.iter(f"{SVG}circle")}
+    marks = [float(t.get("y") or 0) for t in root.iter(f"{SVG}text") if (t.text or "").replace(".", "").isdigit()]
+    (height,) = heights
+    assert min(marks) + 20 < height < max(marks) - 20
+    assert len({round(mark) for mark in marks}) >= 4

@@ -34,7 +34,7 @@ def test_every_row_with_a_number_says_how_far_it_may_be_off_or_that_nobody_knows
     rows = [row for eye in with_figures.eyes for row in eye.measurements]
     assert rows
     for row in rows:
-        assert re.fullmatch(r"(at least )?± [0-9.]+ \w+|uncertainty not stated", row.uncertainty)
+        assert re.fullmatch(r"± [0-9.]+ \S+( or more)?|uncertainty not stated", row.uncertainty)
         assert bool(row.corrected) == bool(row.corrected_uncertainty)
 
 
@@ -55,8 +55,8 @@ def test_pdf_and_page_show_the_same_strings(with_figures: Report, tmp_path: Path
 def test_the_notes_name_what_is_included_and_what_is_not(exam: Exam):
     notes = uncertainty_notes(measure(exam, load_repeatability()).values)
     assert notes[0].startswith("± is the expanded uncertainty")
-    assert notes[1].startswith("Included: calipers to the pixel [")
-    assert "scale (its tolerance is not stated)" in next(note for note in notes if note.startswith("Not included: "))
+    assert notes[1].startswith("Included:\n– calipers to the pixel [")
+    assert "scale (its tolerance is not stated)" in next(note for note in notes if note.startswith("Not included:\n– "))
 
 
 def test_a_published_figure_is_cited_where_it_is_used(exam: Exam):

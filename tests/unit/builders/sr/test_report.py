@@ -393,7 +393,7 @@ def test_the_outline_of_an_area_is_closed(tmp_path: Path) -> None:
 def test_repeats_give_a_mean_whose_spread_is_never_shown_as_a_length(tmp_path: Path) -> None:
     """Mean and sample standard deviation of 5.9, 6.0 and 6.1: 6.0 and 0.1, by hand."""
     mean = heights(tmp_path)[2]
-    assert (value_of(mean), value_of(only(mean, "Derivation"))) == ("6.0", "Mean")
+    assert (value_of(mean), value_of(only(mean, "Derivation"))) == ("6.00", "Mean")
     spread = only(mean, "Standard Deviation", "HAS PROPERTIES")
     assert value_of(spread) == "0.10"
     repeats = children(mean, "Height", "INFERRED FROM")

@@ -16,6 +16,7 @@ from gateway.mapping.repeatability import load_repeatability
 from gateway.model.exam import MeasuredExam
 from gateway.model.measurement import Measurement
 from gateway.model.session import Probe
+from gateway.model.uncertainty import Uncertainty, UncertaintyComponent
 from tests.unit.builders.sr.invented_exam import a_context, a_measured_exam, an_exam, built_images
 
 UPPER, LOWER = codes.SCT.RangeOfUpperMeasurementUncertainty, codes.SCT.RangeOfLowerMeasurementUncertainty
@@ -117,3 +118,15 @@ def test_the_displayed_digits_and_the_full_corrected_value_are_kept(tmp_path: Pa
 def _stated(measurement: Measurement) -> str:
     assert measurement.displayed is not None
     return measurement.displayed.text
+
+
+def test_a_range_is_written_with_the_digits_that_the_report_shows(tmp_path: Path) -> None:
+    """An uncertainty is rounded up (JCGM 100:2008 7.2.6), so its digits are not always the nearest ones."""
+    uncertainty = Uncertainty((UncertaintyComponent("spread", 0.0615, "by hand"),), standard=0.0615, text="0.13")
+    value = dataclasses.replace(a_measured_exam().values[0], uncertainty=uncertainty, corrected=None, biometry=())
+    exam = an_exam(measurements=(value.measurement,))
+    number = numbers(report(MeasuredExam(exam, (value,)), tmp_path))[0]
+    (upper,) = named(number, UPPER)
+    measured = upper.MeasuredValueSequence[0]
+    assert str(measured.NumericValue) == "0.13"
+    assert measured.FloatingPointValue == pytest.approx(0.123)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from gateway.mapping.conversions import conversions
@@ -17,7 +19,7 @@ def test_every_conversion_has_an_example() -> None:
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.written)
 def test_an_example_can_be_copied_into_a_rule(example: Example) -> None:
-    rule = f"  - {{to: captures.comment, from: {{constant: x}}, with: {example.written}}}\n"
+    rule = f"  - {{to: captures.comment, from: {{constant: {json.dumps(example.text)}}}, with: {example.written}}}\n"
     (read,) = source_mapping(f'{HEAD}media: {{files: "*"}}\nrules:\n{rule}').rules
     assert (read.steps[0].name, dict(read.steps[0].parameters)) == (example.name, dict(example.parameters))
     assert example.result
