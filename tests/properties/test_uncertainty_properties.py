@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from itertools import pairwise
+from itertools import combinations, pairwise
 
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from gateway.acoustics.measure import Conditions, measured_value
+from gateway.acoustics.quantities import OUTLINED, quantity_rule
 from gateway.acoustics.uncertainty import combined, shown
 from gateway.model.calibration import Calibration, DepthAxis, Point, SectorGeometry
 from gateway.model.measurement import Measurement, MeasurementKind, TissueSpeed
@@ -32,14 +33,26 @@ points = st.builds(Point, st.floats(20, 600), st.floats(0, 480))
 
 @st.composite
 def measurements(draw) -> Measurement:
-    kind = draw(st.sampled_from(list(MeasurementKind)))
-    count = 3 if kind is MeasurementKind.ANGLE else draw(st.integers(3, 8))
-    if kind not in {MeasurementKind.ANGLE, MeasurementKind.AREA, MeasurementKind.PATH_LENGTH}:
-        count = 2
+    kind = draw(st.sampled_from([kind for kind in MeasurementKind if quantity_rule(kind).most]))
+    rule = quantity_rule(kind)
+    count = draw(st.integers(3, 8)) if rule.most > 4 else rule.fewest
     chosen = draw(st.lists(points, min_size=count, max_size=count))
-    assume(all(math.dist((a.x, a.y), (b.x, b.y)) > 1 for a, b in pairwise(chosen)))
+    assume(all(math.dist((a.x, a.y), (b.x, b.y)) > 1 for a, b in combinations(chosen, 2)))
+    if kind in OUTLINED:
+        chosen = around_their_middle(chosen)
     speed = TissueSpeed(draw(st.floats(900, 1700)), "x", "x", draw(st.floats(0.1, 50)))
-    return Measurement("m", "c", kind, points=tuple(chosen), tissue_speed=speed)
+    sphere_mm = 50.0 if kind is MeasurementKind.ARC_BASE else None
+    return Measurement("m", "c", kind, points=tuple(chosen), tissue_speed=speed, sphere_diameter_mm=sphere_mm)
+
+
+def around_their_middle(corners: list[Point]) -> list[Point]:
+    """Put corners in the order in which an outline around their middle passes them: it then does not cross itself."""
+    x, y = (math.fsum(values) / len(corners) for values in zip(*((p.x, p.y) for p in corners), strict=True))
+    turned = sorted(corners, key=lambda p: math.atan2(p.y - y, p.x - x))
+    angles = [math.atan2(p.y - y, p.x - x) for p in turned]
+    assume(all(b - a > 0.01 for a, b in pairwise(angles)) and angles[-1] - angles[0] > math.pi)
+    assume(all((b - a) < math.pi - 0.01 for a, b in pairwise(angles)))
+    return turned
 
 
 @given(measurements())
@@ -56,6 +69,8 @@ def test_the_whole_is_never_less_than_a_part(measurement):
 
 @given(measurements(), st.floats(1.1, 8.0))
 def test_calipers_on_larger_pixels_are_less_certain_in_proportion(measurement, factor):
+    # A base on a sphere does not grow with its chord alone.
+    assume(measurement.kind is not MeasurementKind.ARC_BASE)
     measurement = replace(measurement, tissue_speed=None)
     power = {MeasurementKind.ANGLE: 0, MeasurementKind.AREA: 2}.get(measurement.kind, 1)
     small = replace(CALIBRATION, sector=None)
@@ -64,7 +79,8 @@ def test_calipers_on_larger_pixels_are_less_certain_in_proportion(measurement, f
         next(c.standard for c in measured_value(measurement, one).uncertainty.components if "calipers" in c.name)
         for one in (small, large)
     )
-    assert second == pytest.approx(first * factor**power, rel=1e-9)
+    # Slopes found by small steps have fewer digits than those in closed form.
+    assert second == pytest.approx(first * factor**power, rel=1e-6)
 
 
 @given(measurements(), st.floats(0.01, 20))
