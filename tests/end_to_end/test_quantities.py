@@ -51,7 +51,8 @@ def test_nonsense_is_held_with_its_own_error_and_explained(run: tuple[str, Path]
 
 SAID = (
     "pi/6 a b h",
-    "b: not measured, taken like the first",
+    "b taken like the first",
+    "b: not measured",
     "a: base wide, 4.",
     "R = 12 mm as stated",
     "depth x 1532/1550 in vitreous, then depth x 1640/1550",

@@ -152,9 +152,9 @@ def test_a_volume_holds_what_it_is_computed_from_and_says_how_the_third_dimensio
     half = numbers["half"]
     assert half.MeasuredValueSequence[0].MeasurementUnitsCodeSequence[0].CodeValue == "mm3"
     assert [said(source, "112039") for source in of_type(half, "NUM") if said(source, "112039")] == ["base", "height"]
-    assert said(half, "121420").startswith("pi/6 a b h")
+    assert said(half, "121420").endswith("b taken like the first")
     comments = " ".join(item.TextValue for item in named(half, "121106"))
-    assert "b: not measured, taken like the first" in comments
+    assert "b: not measured" in comments
     assert of_type(half, "SCOORD") == []
 
 
