@@ -161,7 +161,8 @@ def derived_value(measurement: Measurement, sources: Sequence[MeasuredValue]) ->
         [source.value for source in sources], [source.uncertainty for source in sources], displayed
     )
     if displayed is not None:
-        require_agreement(displayed, value, derivation.by_rounding([source.value for source in sources]))
+        rounded = derivation.by_rounding([source.value for source in sources])
+        require_agreement(displayed, value, rounded, basis="measurements that it is computed from")
     corrected, reason = _corrected(derivation, sources)
     return MeasuredValue(
         measurement,
@@ -199,12 +200,15 @@ class _Derivation:
         if kind in ON_SPHERE:
             how = "R half the measured diameter" if diameter_mm is None else f"R = {diameter_mm / 2:g} mm as stated"
             return SPHERE_EQUATIONS[kind].format(how)
-        return {
+        said = {
             MeasurementKind.ELLIPSOID_VOLUME: _ELLIPSOID,
             MeasurementKind.HALF_ELLIPSOID_VOLUME: _HALF_ELLIPSOID,
             MeasurementKind.CIRCUMFERENCE: "pi d, of a sphere with diameter d",
             MeasurementKind.RATIO: "first divided by second",
         }[kind]
+        # Volumes with a dimension measured and with one assumed are never compared as if they were the same.
+        third = self.measurement.third_dimension
+        return said if third is None else f"{said}, {_assumed_letter(kind)} taken {third_words(third)}"
 
     def formula(self) -> Callable[[Numbers], float]:
         """Return the formula for sources in mm, mm2, mm3 or degrees."""
@@ -353,9 +357,12 @@ def _remarks(measurement: Measurement, sources: Sequence[MeasuredValue]) -> tupl
         for term, source in zip(terms, sources, strict=False)
     ]
     if measurement.third_dimension is not None:
-        letter = "b" if measurement.kind is MeasurementKind.HALF_ELLIPSOID_VOLUME else "c"
-        said.append(f"{letter}: not measured, taken {third_words(measurement.third_dimension)}")
+        said.append(f"{_assumed_letter(measurement.kind)}: not measured")
     return ("; ".join(said),)
+
+
+def _assumed_letter(kind: MeasurementKind) -> str:
+    return "b" if kind is MeasurementKind.HALF_ELLIPSOID_VOLUME else "c"
 
 
 def _terms(measurement: Measurement) -> tuple[str, ...]:

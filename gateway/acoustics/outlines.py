@@ -84,7 +84,7 @@ def _first_crossing(points: Floats) -> tuple[int, int] | None:
 def _meet(points: Floats, ends: Floats, side: int, others: NDArray[np.intp]) -> NDArray[np.bool_]:
     """Return which other sides share a point with a side whose bounding box they overlap.
 
-    Neighbours share their corner; they meet where one runs back on the other.
+    Neighbours share their corner. Where one runs back on the other, the side after it touches one of them too.
     """
     count = len(points)
     start, end = points[side], ends[side]
@@ -92,10 +92,8 @@ def _meet(points: Floats, ends: Floats, side: int, others: NDArray[np.intp]) -> 
     touches = (_turn(start, end, first) * _turn(start, end, last) <= 0) & (
         _turn(first, last, start) * _turn(first, last, end) <= 0
     )
-    follows, leads = (others - side) % count == 1, (side - others) % count == 1
-    step, other_steps = end - start, last - first
-    is_back = (_cross(step, other_steps) == 0) & (other_steps @ step < 0)
-    met: NDArray[np.bool_] = np.where(follows | leads, is_back, touches)
+    are_neighbours = ((others - side) % count == 1) | ((side - others) % count == 1)
+    met: NDArray[np.bool_] = touches & ~are_neighbours
     return met
 
 

@@ -61,13 +61,17 @@ def quantity_shown(value: float, unit: Unit, displayed: Quantity | None) -> Quan
     return Quantity(value, unit, f"{value:.{decimals_of(unit, displayed)}f}")
 
 
-def require_agreement(displayed: Quantity, recomputed: Quantity, by_rounding: float = 0.0) -> None:
+def require_agreement(
+    displayed: Quantity, recomputed: Quantity, by_rounding: float = 0.0, *, basis: str = "calipers"
+) -> None:
     """Refuse a displayed number that differs by more than `AGREEMENT` from the computed one.
 
     Parameters
     ----------
     by_rounding : float
         How much further apart they may be because what the value is computed from was rounded.
+    basis : str
+        What the computed one rests on, in words.
 
     Raises
     ------
@@ -77,8 +81,8 @@ def require_agreement(displayed: Quantity, recomputed: Quantity, by_rounding: fl
     # The tiny allowance is for the binary representation of decimal digits, not for the measurement.
     if difference > AGREEMENT * abs(displayed.value) + by_rounding + 1e-12:
         raise DisplayedValueDisagreesError(
-            "displayed value and calipers differ by more than 1 %",
+            f"displayed value and {basis} differ by more than 1 %",
             was=f"{displayed.words} displayed, {recomputed.value:.4g} {recomputed.unit.words}".rstrip()
-            + " from the calipers",
-            fix="look at the capture's scale and at the caliper points",
+            + f" from the {basis}",
+            fix=f"look at the capture's scale and at the {basis}",
         )

@@ -42,7 +42,9 @@ class QuantityFields(Fields):
     """A number with its unit, as displayed."""
 
     value: DisplayedNumber = Field(description="The digits as displayed.", examples=[5.96, "6.00"])
-    unit: Annotated[Unit, word_of(Unit)] = Field(description="Unit as UCUM writes it.", examples=["mm"])
+    unit: Annotated[Unit, word_of(Unit)] = Field(
+        description='Unit as UCUM writes it; "1" for a ratio.', examples=["mm", "mm3", "1"]
+    )
 
     def to_model(self) -> Quantity:
         """Return the quantity with its digits."""

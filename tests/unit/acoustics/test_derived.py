@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
+from uncertainties import ufloat
+from uncertainties.umath import asin
 
 from gateway.acoustics.derived import derived_value, require_derivation
 from gateway.acoustics.measure import measure, measured_value
@@ -70,7 +72,8 @@ def test_a_volume_says_which_measurement_supplied_each_dimension():
 def test_a_dimension_that_was_not_measured_is_named_as_assumed():
     value = derived_value(volume("a", "h", third=ThirdDimension.LIKE_THE_FIRST), [A, H])
     assert value.value.value == pytest.approx(math.pi / 6 * 12 * 12 * 6)
-    assert "b: not measured, taken like the first" in value.remarks[0]
+    assert "b: not measured" in value.remarks[0]
+    assert value.equation.endswith("b taken like the first")
     assert any("the dimension that was not measured" in words for words in value.uncertainty.not_included)
 
 
@@ -86,6 +89,7 @@ def test_an_ellipsoid_from_two_diameters_takes_the_third_as_stated(third, c):
     value = derived_value(volume("a", "b", kind=KIND.ELLIPSOID_VOLUME, third=third), [A, B])
     assert value.value.value == pytest.approx(math.pi / 6 * 12 * 10 * c)
     assert "c: not measured" in value.remarks[0]
+    assert f"c taken {third.value.replace('-', ' ')}".replace("mean of", "as the mean of") in value.equation
 
 
 @pytest.mark.parametrize(
@@ -199,6 +203,23 @@ def test_independent_parts_of_a_volume_add_as_squares_and_shared_ones_as_they_ar
     # The sources enter with the digits that they are shown with, hence the tolerance.
     assert parts["calipers to the pixel"] == pytest.approx(math.hypot(*(caliper / x for x in (12, 10, 6))), rel=1e-3)
     assert parts["scale"] == pytest.approx(3 * 0.03 / math.sqrt(3), rel=1e-3)
+
+
+def test_each_part_of_a_ratio_agrees_with_another_library_s_propagation():
+    """The package `uncertainties` (PyPI), linear propagation of independent inputs."""
+    value = derived_value(volume("h", "a", kind=KIND.RATIO), [H, A])
+    caliper = 0.1 * math.sqrt(2 / 12)
+    theirs = ufloat(6.0, caliper) / ufloat(12.0, caliper)
+    (component,) = [c for c in value.uncertainty.components if c.name == "calipers to the pixel"]
+    assert component.standard == pytest.approx(theirs.std_dev, rel=1e-6)
+
+
+def test_the_uncertainty_of_an_arc_agrees_with_another_library_s_propagation():
+    chord = replace(A, value=Quantity(12.0, Unit.MM, "12.0"))
+    value = derived_value(replace(volume("a", kind=KIND.ARC_BASE), sphere_diameter_mm=24.0), [chord])
+    theirs = 24 * asin(ufloat(12.0, 0.1 * math.sqrt(2 / 12)) / 24)
+    (component,) = [c for c in value.uncertainty.components if c.name == "calipers to the pixel"]
+    assert component.standard == pytest.approx(theirs.std_dev, rel=1e-6)
 
 
 def test_a_source_without_uncertainty_is_named():

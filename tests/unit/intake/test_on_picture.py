@@ -119,3 +119,19 @@ def test_progress_is_told_for_each_capture(tmp_path):
     folder = write_small_exam(tmp_path / "exam")
     read_exam_folder(folder, on_progress=lambda *step: steps.append(step))
     assert steps == [("read", done, 3) for done in range(4)]
+
+
+def test_an_ellipse_whose_other_end_leaves_the_picture_is_held_though_its_centre_form_does_not(tmp_path):
+    # Centre at 50, half axis 20: its far end would lie at 70 on a picture 64 pixels wide.
+    oval = "  - {id: oval, capture: od-t3, kind: area, shape: ellipse, points: [[50, 20], [30, 20], [50, 30]]}\n"
+    reason = held(read(tmp_path, DOCUMENT + oval), "measurements[2]").reason
+    assert isinstance(reason, PointOutsidePictureError)
+    assert "x 70" in reason.was
+
+
+def test_a_medium_that_begins_beside_the_picture_holds_its_measurement(tmp_path):
+    lines = "[{tissue: vitreous}, {from: [[30, 10], [30, 49]], tissue: tumour}]"
+    tall = f"  - {{id: tall, capture: od-t3, kind: height, points: [[20, 20], [50, 20]], media: {lines}}}\n"
+    reason = held(read(tmp_path, DOCUMENT + tall), "measurements[2]").reason
+    assert isinstance(reason, PointOutsidePictureError)
+    assert reason.where.field == "measurements[2].media"
