@@ -351,8 +351,8 @@ def _origins(document: LocatedDocument, parts: _Parts, tables: _Tables) -> dict[
     origins = {path_text(path): document.place(path) for path, _node in walk(document.root) if path}
     for part in parts.captures:
         step_id = part.fields.protocol_step if part.fields else None
-        for name in tables.taken.get(part.id, ()):
-            if tables.protocol and step_id:
+        if tables.protocol and step_id:
+            for name in tables.taken.get(part.id, ()):
                 origins[path_text((*part.path, name))] = step_place(step_id, tables.protocol)
     # `model.holding.hold_captures` knows parts by their ids, not by their number.
     for measurement in parts.measurements:

@@ -138,10 +138,8 @@ def _decided(
 
 def _changed(node: Node, changes: Mapping[Path, Scalar]) -> Node:
     """Return the tree with other scalars at paths that exist; every list is copied once, however many change."""
-    if not changes:
-        return node
-    if () in changes:
-        return changes[()]
+    if not changes or isinstance(node, Scalar):
+        return changes.get((), node)
     below: dict[Step, dict[Path, Scalar]] = defaultdict(dict)
     for path, scalar in changes.items():
         below[path[0]][path[1:]] = scalar
@@ -150,6 +148,4 @@ def _changed(node: Node, changes: Mapping[Path, Scalar]) -> Node:
             key: Entry(entry.key, _changed(entry.value, below.get(key, {}))) for key, entry in node.entries.items()
         }
         return replace(node, entries=entries)
-    if isinstance(node, Row):
-        return replace(node, items=tuple(_changed(item, below.get(n, {})) for n, item in enumerate(node.items)))
-    return node
+    return replace(node, items=tuple(_changed(item, below.get(n, {})) for n, item in enumerate(node.items)))

@@ -25,7 +25,9 @@ def identity_problems(document: LocatedDocument, *, ids_are_made: bool) -> list[
         wanted.append("issuer")
     return [
         FieldMissingError(
-            "a required field is missing", where=document.place(("patient", name)), fix=f"write {name}: and its value"
+            "a required field is missing",
+            where=document.place(("patient", name)),
+            fix=document.fix_of_missing(("patient", name)),
         )
         for name in wanted
     ]

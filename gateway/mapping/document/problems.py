@@ -136,12 +136,10 @@ def _missing(document: LocatedDocument, path: Path) -> GatewayError:
 def known_keys(model: type[BaseModel], steps: Sequence[str | int]) -> list[str]:
     """Return the keys of the mapping that lies at `steps` inside a model's mapping."""
     for step in steps:
-        if isinstance(step, str):
-            info = next((f for name, f in model.model_fields.items() if (f.alias or name) == step), None)
-            inner = next(_models_in(info.annotation), None) if info else None
-            if inner is None:
-                return []
-            model = inner
+        info = next((f for name, f in model.model_fields.items() if (f.alias or name) == step), None)
+        # Numbers of lists, and the site's own words in a table of terms, are no fields.
+        if info is not None:
+            model = next(_models_in(info.annotation), model)
     return [field.alias or name for name, field in model.model_fields.items()]
 
 
@@ -164,9 +162,8 @@ def _shown_key(path: Path, known: Sequence[str]) -> str:
 def _unknown_key(document: LocatedDocument, path: Path, known: Sequence[str]) -> GatewayError:
     shown = _shown_key(path, known)
     table = document.node(path[:-1])
-    position = document.position(path)
-    if isinstance(table, Table) and path[-1] in table.entries:
-        position = table.entries[str(path[-1])].key.position
+    entry = table.entries.get(str(path[-1])) if isinstance(table, Table) else None
+    position = entry.key.position if entry else document.position(path)
     near = get_close_matches(str(path[-1]).lower().replace("-", "_"), known, n=1)
     fix = f"did you mean {near[0]}?" if near else "known here: " + ", ".join(known)
     return UnknownKeyError(

@@ -134,9 +134,9 @@ class LocatedDocument:
 
         A value with nothing in it is found at its key.
         """
-        for length in range(len(path), -1, -1):
+        for length in range(len(path), 0, -1):
             node = self.node(path[:length])
-            if isinstance(node, Scalar) and node.is_nothing and length:
+            if isinstance(node, Scalar) and node.is_nothing:
                 parent, step = self.node(path[: length - 1]), path[length - 1]
                 if isinstance(parent, Table) and isinstance(step, str):
                     return parent.entries[step].key.position

@@ -26,6 +26,7 @@ def only(problems):
 # (what to replace, by what, code, line, column, field): line and column as an editor counts them, from 1.
 STOPPING = [
     ("format: eye-ultrasound-exam/1", "format: eye-ultrasound-exam/2", "document-format", 2, 9, "format"),
+    ("format: eye-ultrasound-exam/1", "format: eye-ultrasound-source/1", "document-format", 2, 9, "format"),
     ("format: eye-ultrasound-exam/1", "", "field-missing", 3, 1, "format"),
     ('  id: "012345"', "", "field-missing", 5, 3, "patient.id"),
     ('id: "012345"', 'id: ""', "field-missing", 4, 7, "patient.id"),
@@ -41,6 +42,7 @@ STOPPING = [
     ("name: Holm^Maija", 'name: "A\\nB"', "name-not-writable", 6, 9, "patient.name.alphabetic"),
     ("name: Holm^Maija", f"name: {'x' * 65}", "name-not-writable", 6, 9, "patient.name.alphabetic"),
     ("name: Holm^Maija", "name: a^b^c^d^e^f", "name-not-writable", 6, 9, "patient.name.alphabetic"),
+    ("name: Holm^Maija", 'name: " A^B"', "name-not-writable", 6, 9, "patient.name.alphabetic"),
     ("name: Holm^Maija", "name: ^^", "name-not-writable", 6, 9, "patient.name.alphabetic"),
     ("name: Holm^Maija", 'name: ""', "field-missing", 6, 9, "patient.name.alphabetic"),
     ("name: Holm^Maija", "name: {phonetic: x}", "field-missing", 6, 9, "patient.name.alphabetic"),
@@ -215,6 +217,7 @@ def test_a_file_that_is_no_document_is_refused_by_name(read, content, code):
 
 BAD_JSON = [
     ("", 1, 1, "document-syntax"),
+    (f'{{"{"k" * 201}": 1}}', 1, 2, "document-feature-refused"),
     ("{", 1, 2, "document-syntax"),
     ('{"a": 1,}', 1, 9, "document-syntax"),
     ('{"a": 1 "b": 2}', 1, 9, "document-syntax"),
@@ -240,6 +243,41 @@ BAD_JSON = [
 def test_broken_json_is_refused_with_line_and_column(read, content, line, column, code):
     problem = only(problems_of(read, content, "exam.json"))
     assert (problem.code, problem.where.line, problem.where.column) == (code, line, column)
+
+
+def test_a_mapping_is_told_from_an_exam_and_where_to_give_it(read):
+    problem = only(problems_of(read, "format: eye-ultrasound-source/1\nname: a\nrules: []\n"))
+    assert "this is a mapping, not an exam" in str(problem)
+    assert "--mapping" in problem.fix
+
+
+def test_a_patient_that_is_no_mapping_is_named_once(read, smallest):
+    before, rest = smallest.split("patient:")
+    text = f"{before}patient: Holm\nsession:{rest.split('session:')[1]}"
+    assert only(problems_of(read, text)).where.field == "patient"
+
+
+def test_a_capture_of_nothing_is_found_at_its_own_place(read, smallest):
+    held = read(smallest.replace("captures:\n", "captures:\n  - ~\n")).held
+    assert [part.name for part in held] == ["captures[0]"]
+    assert held[0].reason.where.line == smallest[: smallest.index("captures:")].count("\n") + 2
+
+
+def test_a_long_value_is_shown_by_its_beginning(read, smallest):
+    problem = only(problems_of(read, smallest.replace("start: 2026", f"start: {'9' * 90}-2026")))
+    assert f"{'9' * 80}..." in str(problem)
+
+
+def test_a_character_that_no_text_has_is_refused(read):
+    assert only(problems_of(read, "a: \ufffe\n")).code == "document-syntax"
+
+
+def test_only_texts_are_keys():
+    builder = tree.Builder("f")
+    builder.open(tree.Position(1, 1), is_table=True)
+    builder.open(tree.Position(1, 2), is_table=False)
+    with pytest.raises(TypeError, match="keys as scalars"):
+        builder.close()
 
 
 def test_the_byte_that_is_not_utf_8_is_named(read):

@@ -150,6 +150,14 @@ def test_without_any_zone_a_time_without_offset_is_refused(read):
     assert [problem.code for problem in caught.value.problems] == ["offset-missing", "offset-missing"]
 
 
+def test_a_document_whose_captures_are_no_list_is_refused_for_that(tmp_path):
+    text = DOCUMENT.format(start="2026-10-25T01:30:00", first="", session=", time_zone: Europe/Berlin")
+    path = tmp_path / "exam.yaml"
+    path.write_text(text.split("captures:")[0] + "captures: none\n", encoding="utf-8")
+    with pytest.raises(ExamDocumentError, match="a list is expected"):
+        read_exam_document(path)
+
+
 @pytest.mark.parametrize(
     "name", ["Mars/Olympus", "Europe", "../../etc/passwd", "/etc/localtime", "europe berlin", "x" * 99]
 )

@@ -174,6 +174,9 @@ def test_two_files_with_one_name_and_a_folder_that_is_not_there_are_refused(tmp_
         load_protocols(tmp_path)
     with pytest.raises(ProtocolFileError, match="cannot be read"):
         load_protocols(tmp_path / "nowhere")
+    (tmp_path / "b.yaml").write_text("name: [", encoding="utf-8")
+    with pytest.raises(ProtocolFileError, match="not YAML"):
+        load_protocols(tmp_path)
 
 
 def test_a_sites_protocol_takes_the_place_of_the_shipped_one_of_its_name(tmp_path):

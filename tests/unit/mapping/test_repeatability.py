@@ -81,6 +81,11 @@ def test_a_doubtful_table_is_refused_as_a_whole(tmp_path, old, new, said):
     assert "repeatability.yaml" in str(caught.value.where)
 
 
+def test_a_table_that_cannot_be_read_is_refused(tmp_path):
+    with pytest.raises(RepeatabilityTableError, match="not YAML"):
+        read_table(tmp_path, "format: [")
+
+
 # ---------------------------------------------------------------- in exam documents
 
 

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
+import runpy
+import sys
 from pathlib import Path
 
 import pytest
 
+from gateway.mapping import schema as schema_module
 from gateway.mapping.schema import (
     exam_schema,
     protocol_schema,
@@ -112,3 +115,9 @@ def test_every_field_is_described(schema):
 def test_every_mapping_refuses_unknown_keys(schema):
     for name, part in mappings_of(schema).items():
         assert part["additionalProperties"] is False, name
+
+
+def test_the_module_writes_the_shipped_files(tmp_path, monkeypatch):
+    monkeypatch.setattr(sys, "argv", ["schema", str(tmp_path)])
+    runpy.run_path(schema_module.__file__, run_name="__main__")
+    assert {path.name: path.read_text(encoding="utf-8") for path in tmp_path.iterdir()} == schema_files()

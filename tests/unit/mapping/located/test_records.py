@@ -66,6 +66,10 @@ def test_the_only_delimiter_that_fits_is_found(sign):
     assert plain(read_csv(text, "f", CsvOptions("auto"))) == [{"a": "1", "b": "2"}]
 
 
+def test_a_delimiter_under_which_the_table_breaks_does_not_fit():
+    assert plain(read_csv("a;b\n1;2,3\n", "f", CsvOptions("auto"))) == [{"a": "1", "b": "2,3"}]
+
+
 @pytest.mark.parametrize(
     ("text", "was"), [("a,b;c\n1,5;2\n", "comma and semicolon fit"), ("a\n1\n", "none fits"), ("a,b\n", "none fits")]
 )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from zoneinfo import ZoneInfo
+
 import pytest
 
 from gateway.errors.document import ExamDocumentError
@@ -19,6 +21,7 @@ from gateway.mapping.located.records import RecordKind, RecordOptions, record_fr
 from gateway.mapping.located.tree import LocatedDocument
 from gateway.mapping.sources import rows
 from gateway.mapping.sources.files import RecordFile
+from gateway.mapping.sources.pictures import fits_any
 from gateway.model.laterality import Eye
 from gateway.model.witness import WitnessSource
 from tests.unit.mapping.sources.conftest import HEAD, LIST, SITE, applied, csv_file, mapped
@@ -468,6 +471,32 @@ def test_the_start_of_an_exam_may_be_the_earliest_moment_of_its_rows() -> None:
     )
     assert mapped(text, MEDIA, records(table)).exam.session.start.isoformat() == "2026-03-02T08:39:00+00:00"
     assert any("session.start" in problem for problem in reasons(text, MEDIA, records(table.replace(rows[1], "soon"))))
+
+
+def test_the_earliest_of_moments_with_and_without_offset_is_not_known() -> None:
+    text = SITE.replace(
+        'from: {constant: "2026-03-02T09:30:00+01:00"}', "from: {record: list, field: at}, take: earliest"
+    )
+    table = "file,number,name,eye,at\nOD_T3_1.bmp,N-1,Holm^Maija,re,%s\nOS_L9_2.bmp,N-1,Holm^Maija,li,%s\n"
+    mixed = reasons(text, MEDIA, records(table % ("2026-03-02T09:40:00+01:00", "2026-03-02T08:39:00")))
+    assert any("none is the earliest" in problem for problem in mixed)
+    (source,) = applied(text, MEDIA, records(table % ("2026-03-02T09:40:00", "2026-03-02T08:39:00")))
+    start = map_exam_document(source.document, source.key, site_zone=ZoneInfo("Europe/Helsinki")).exam.session.start
+    # Helsinki is 2 h ahead of UTC in winter (IANA database).
+    assert start.isoformat() == "2026-03-02T08:39:00+02:00"
+
+
+@pytest.mark.parametrize(
+    ("name", "globs", "fits"),
+    [
+        ("od/A.BMP", ["*.bmp"], True),
+        ("od/a.bmp", ["os/*.bmp", "od/*.bmp"], True),
+        ("od/a.bmp", ["os/*.bmp", "*.png"], False),
+        ("a.bmp", [], False),
+    ],
+)
+def test_a_file_is_meant_by_its_whole_path_or_its_last_step(name: str, globs: list[str], fits: bool) -> None:
+    assert fits_any(name, globs) is fits
 
 
 def test_what_a_rule_was_for_can_be_told_of_every_field() -> None:

@@ -95,6 +95,12 @@ def test_a_rule_that_names_nothing_is_found_at_its_place(marked: str, says: str)
     assert any(problem.startswith(f"site.yaml:5:{column} ") and says in problem for problem in problems), problems
 
 
+def test_a_misspelt_key_in_a_table_of_terms_gets_the_nearest_known_one() -> None:
+    table = "terms: {eyes: {re: {txt: right}}}\n"
+    (problem,) = problems_of(with_rule("{to: patient.id, from: {constant: 1}}", table))
+    assert problem.endswith("(terms.eyes.re): this key is not known here, was txt; did you mean text?")
+
+
 def test_two_rules_for_one_field_name_each_other() -> None:
     (problem,) = problems_of(
         with_rule("{to: patient.id, from: {file_name: n}}\n  - {to: patient.id, from: {constant: 1}}")

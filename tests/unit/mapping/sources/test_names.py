@@ -35,6 +35,23 @@ def test_a_name_says_what_stands_at_its_places(pattern: str, name: str, places: 
     assert read_pattern(pattern).fit(name) == Fit(places, None)
 
 
+@pytest.mark.parametrize(
+    ("pattern", "name", "says"),
+    [
+        ("{eye}_{hour:digits}.bmp", "OD-3.bmp", "nothing fits '_'"),
+        ("{eye}_{hour:digits}.bmp", "OD_H3.bmp", "nothing fits {hour} (digits)"),
+        ("{day:digits:8}{*}", "2026", "nothing fits {day} (digits, 8 of them)"),
+        ("{name}_{number}", "DUBOIS_P-42", "more follows after {number} (letters and digits)"),
+        ("x/a{*}", "x/a/b", "more follows after {*}"),
+        ("{a:text}", "a" * (LONGEST_NAME + 1), f"longer than {LONGEST_NAME} characters"),
+    ],
+)
+def test_where_a_name_leaves_the_pattern_is_told(pattern: str, name: str, says: str) -> None:
+    read = read_pattern(pattern)
+    assert read.fit(name) is None
+    assert read.misfit(name) == says
+
+
 def test_letters_that_are_written_in_two_ways_are_the_same() -> None:
     assert read_pattern("la\u0308ngs_{n:digits}").fit("l\u00e4ngs_3") == Fit({"n": "3"}, None)
 
