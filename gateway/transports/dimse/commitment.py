@@ -15,6 +15,7 @@ from pydicom.uid import UID, generate_uid
 from pynetdicom import build_context, evt
 from pynetdicom.association import Association
 from pynetdicom.events import Event
+from pynetdicom.pdu import P_DATA_TF
 from pynetdicom.sop_class import (  # type: ignore[attr-defined]
     StorageCommitmentPushModel,
     StorageCommitmentPushModelInstance,
@@ -34,6 +35,7 @@ from gateway.transports.dimse.peer import Peer
 _REQUEST_COMMITMENT = 1  # Action Type ID, PS3.4 Table J.3-1
 _REPORTS_KEPT = 1000
 _LINGER_S = 2.0
+_ANSWER_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,6 +112,30 @@ class _Reports:
             return self._by_transaction.get(transaction_uid)
 
 
+class _Here:
+    """The report as it comes on the association of the request, and whether it was answered there."""
+
+    def __init__(self, reports: _Reports) -> None:
+        self._reports = reports
+        self._came = False
+        self._answered = threading.Event()
+
+    def on_event(self, event: Event) -> tuple[int, Dataset | None]:
+        """Take one N-EVENT-REPORT."""
+        self._came = True
+        return self._reports.on_event(event)
+
+    def on_sent(self, event: Event) -> None:
+        """Note that data went out after the report came: the answer to it, for nothing else is sent then."""
+        if self._came and isinstance(event.pdu, P_DATA_TF):
+            self._answered.set()
+
+    def wait_answered(self) -> None:
+        """Wait until the report was answered: a release before that would overtake the answer (PS3.8 9.2.1, Sta7)."""
+        if self._came:
+            self._answered.wait(_ANSWER_S)
+
+
 class CommitmentListener:
     """Receives the reports of archives that open an association of their own for them.
 
@@ -179,11 +205,13 @@ def request_commitment(
     transaction_uid = str(generate_uid(prefix=None))
     reports = listener.reports if listener else _Reports()
     end = time.monotonic() + timeout_s
-    handlers = [(evt.EVT_N_EVENT_REPORT, reports.on_event)]
+    here = _Here(reports)
+    handlers = [(evt.EVT_N_EVENT_REPORT, here.on_event), (evt.EVT_PDU_SENT, here.on_sent)]
     with association(peer, [service_context(StorageCommitmentPushModel)], handlers=handlers) as assoc:
         _ask(peer, assoc, transaction_uid, instances)
         here_s = min(timeout_s, _LINGER_S) if listener else timeout_s
         report = _wait_here(assoc, reports, transaction_uid, here_s)
+        here.wait_answered()
     if report is None and listener:
         report = reports.wait(transaction_uid, max(0.0, end - time.monotonic()))
     return _result(transaction_uid, instances, report)
