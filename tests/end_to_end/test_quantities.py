@@ -36,7 +36,7 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Path]:
 
 def test_the_console_shows_values_and_how_the_third_dimension_was_taken(run: tuple[str, Path]) -> None:
     printed, _out = run
-    for words in ("half ellipsoid volume", "arc base", "mm3", "at least"):
+    for words in ("half ellipsoid volume", "arc base", "mm³", "or more"):
         assert words in printed
 
 
@@ -58,7 +58,7 @@ SAID = (
     "depth x 1532/1550 in vitreous, then depth x 1640/1550",
     "refraction neglected",
     "shape (taken as an ellipsoid)",
-    "at least ±",
+    "mm or more",
 )
 
 

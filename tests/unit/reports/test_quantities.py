@@ -56,7 +56,8 @@ def test_a_row_says_how_its_value_came_about(report: Report) -> None:
     assert "the foot of the height lies beyond the ends of its chord" in foot.how
     assert height.speed == "1550 → 1532 m/s, vitreous, then 1600 m/s, tumour"
     assert "refraction neglected" in height.formula
-    assert height.uncertainty.startswith("at least ±")
+    assert height.uncertainty.startswith("± ")
+    assert height.uncertainty.endswith(" mm or more")
 
 
 def test_page_shows_what_the_rows_say(report: Report) -> None:
@@ -64,7 +65,7 @@ def test_page_shows_what_the_rows_say(report: Report) -> None:
     for row in rows_of(report).values():
         assert row.value in page
     assert "shape (taken as an ellipsoid)" in page
-    assert "“at least” where something is left out" in page
+    assert "“or more” where something is left out" in page
 
 
 def test_an_ellipse_is_drawn_as_its_outline_and_a_perimeter_is_closed(report: Report) -> None:
