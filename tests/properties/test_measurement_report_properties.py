@@ -30,6 +30,10 @@ MANY = settings(
 )
 
 
+SOME = settings(MANY, max_examples=60)
+"""Of what takes a quarter of a second each."""
+
+
 @cache
 def own_report() -> bytes:
     measured = a_measured_exam()
@@ -37,6 +41,11 @@ def own_report() -> bytes:
         return build_measurement_report(
             measured, built_images(measured.exam), a_context(Path(folder))
         ).path.read_bytes()
+
+
+@cache
+def own_reading() -> PriorReport:
+    return measurement_report_from(own_report(), "given")
 
 
 def read(data: bytes) -> PriorReport | None:
@@ -96,7 +105,7 @@ ODD = st.sampled_from(
 )
 
 
-@MANY
+@SOME
 @given(st.data())
 def test_mutated_content(data: st.DataObject) -> None:
     """Elements replaced by others of any representation, taken out, or items repeated anywhere in the tree."""
@@ -122,8 +131,6 @@ def test_mutated_content(data: st.DataObject) -> None:
         return
     report = read(file.getvalue())
     if report is not None:
-        unchanged = read(own_report())
-        assert unchanged is not None
         with contextlib.suppress(GatewayError):
-            other = dataclasses.replace(unchanged, study_uid="1.2.3", when=datetime(2027, 7, 2, 9, 30))
+            other = dataclasses.replace(own_reading(), study_uid="1.2.3", when=datetime(2027, 7, 2, 9, 30))
             render_trend_plot(compare([report, other], load_repeatability()))
