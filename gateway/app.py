@@ -346,7 +346,8 @@ def _priors(path: Path, given: Path, settings: Settings) -> tuple[tuple[PriorRep
     if not path.is_dir():
         return (read_measurement_report(path),), []
     found, unread = read_measurement_reports(path)
-    return tuple(found), [f"not read: {item.where}: {item.note}" for item in unread]
+    named = tuple(replace(report, source=report.source.replace(str(path), str(given))) for report in found)
+    return named, [f"not read: {item.where}: {item.note}".replace(str(path), str(given)) for item in unread]
 
 
 def _measured_now(path: Path, given: Path, settings: Settings) -> PriorReport:

@@ -39,7 +39,7 @@ def check(
                     f" ({finding.section}, {finding.edition})"
                 )
         wrong = sum(bool(report.findings) for _, report in results)
-        console.print_lines(f"{len(results)} files, {wrong} with findings")
+        console.print_lines(f"{len(results)} {'file' if len(results) == 1 else 'files'}, {wrong} with findings")
     errors = any(f.severity is Severity.ERROR for _, report in results for f in report.findings)
     raise typer.Exit(1 if errors else 0)
 

@@ -15,7 +15,7 @@ import zipfile
 import zlib
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -27,6 +27,7 @@ from gateway.errors.archives import (
     ArchiveTooLargeError,
     ArchiveVariantError,
 )
+from gateway.errors.document import SeveralProblemsError
 from gateway.errors.media import MediaMissingError, MediaNotReadableError
 from gateway.intake.archive_entries import ArchiveEntry, ArchiveLimits, checked_entries, single_folder
 
@@ -86,7 +87,23 @@ def unpacked(archive: Path, limits: ArchiveLimits | None = None) -> Iterator[Unp
     """
     found = limits or ArchiveLimits()
     with tempfile.TemporaryDirectory(prefix="exam-", ignore_cleanup_errors=True) as private:
-        yield _unpack(archive, Path(private), found)
+        inside = _unpack(archive, Path(private), found)
+        try:
+            yield inside
+        except GatewayError as error:
+            _name_archive(error, inside.folder, archive)
+            raise
+
+
+def _name_archive(error: GatewayError, folder: Path, archive: Path) -> None:
+    """Let an error name the archive that a person knows instead of the folder it was unpacked into."""
+    problems = error.problems if isinstance(error, SeveralProblemsError) else ()
+    for one in (error, *problems):
+        one.was = one.was.replace(str(folder), str(archive))
+        if isinstance(one.where, str):
+            one.where = one.where.replace(str(folder), str(archive))
+        else:
+            one.where = replace(one.where, file=one.where.file.replace(str(folder), str(archive)))
 
 
 def _unpack(archive: Path, private: Path, limits: ArchiveLimits) -> Unpacked:

@@ -20,6 +20,7 @@ TARGETS = {
     "loops": "tests.fuzz.media:LOOPS",
     "picture-loops": "tests.fuzz.picture_files:PICTURE_LOOPS",
     "deep-stills": "tests.fuzz.picture_files:DEEP_STILLS",
+    "scan-lines": "tests.fuzz.scan_line_files:SCAN_LINES",
     "archive": "tests.fuzz.picture_files:ARCHIVE",
     "measurement-report": "tests.fuzz.dicom:MEASUREMENT_REPORT",
     "report-outline": "tests.fuzz.dicom:REPORT_OUTLINE",

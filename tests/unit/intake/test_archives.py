@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from gateway.errors import Place
 from gateway.errors.archives import (
     ArchiveDamagedError,
     ArchiveEncryptedError,
@@ -22,9 +23,11 @@ from gateway.errors.archives import (
     ArchiveTooLargeError,
     ArchiveVariantError,
 )
-from gateway.errors.media import MediaMissingError
+from gateway.errors.document import ExamDocumentError
+from gateway.errors.media import ExamFolderError, MediaMissingError
 from gateway.intake.archive_entries import ArchiveLimits
 from gateway.intake.archives import is_archive, unpacked
+from gateway.intake.exam_folder import read_exam_folder
 
 Entries = dict[str, bytes]
 
@@ -76,6 +79,22 @@ def test_folder_is_gone_after_an_error_as_well(tmp_path):
     with pytest.raises(KeyError), unpacked(zipped(tmp_path / "a.zip", EXAM)) as found:
         raise KeyError
     assert not found.folder.parent.exists()
+
+
+def test_errors_name_the_archive_and_never_the_folder_it_was_unpacked_into(tmp_path):
+    archive = tmp_path / "visit.zip"
+    with zipfile.ZipFile(archive, "w") as file:
+        file.writestr("readme.txt", "no exam")
+    with pytest.raises(ExamFolderError) as caught, unpacked(archive) as inside:
+        read_exam_folder(inside.folder)
+    assert str(caught.value).startswith(f"{archive}: the folder holds no exam document")
+    several = ExamDocumentError([ExamFolderError("a", where="x"), ExamFolderError("b", was="y")])
+    with pytest.raises(ExamDocumentError) as caught, unpacked(archive) as inside:
+        several.problems[0].where = Place(f"{inside.folder}/exam.yaml", 3)
+        several.problems[1].was = f"also at {inside.folder}"
+        raise several
+    assert f"{archive}/exam.yaml:3" in str(caught.value)
+    assert f"also at {archive}" in str(caught.value)
 
 
 def test_two_folders_at_the_top_are_kept(tmp_path):
