@@ -88,11 +88,13 @@ def test_errors_name_the_archive_and_never_the_folder_it_was_unpacked_into(tmp_p
     with pytest.raises(ExamFolderError) as caught, unpacked(archive) as inside:
         read_exam_folder(inside.folder)
     assert str(caught.value).startswith(f"{archive}: the folder holds no exam document")
-    several = ExamDocumentError([ExamFolderError("a", where="x"), ExamFolderError("b", was="y")])
     with pytest.raises(ExamDocumentError) as caught, unpacked(archive) as inside:
-        several.problems[0].where = Place(f"{inside.folder}/exam.yaml", 3)
-        several.problems[1].was = f"also at {inside.folder}"
-        raise several
+        raise ExamDocumentError(
+            [
+                ExamFolderError("a", where=Place(f"{inside.folder}/exam.yaml", 3)),
+                ExamFolderError("b", was=f"also at {inside.folder}"),
+            ]
+        )
     assert f"{archive}/exam.yaml:3" in str(caught.value)
     assert f"also at {archive}" in str(caught.value)
 
