@@ -108,8 +108,9 @@ def _write_fragments(file: BinaryIO, source: FrameSource) -> list[int]:
         if offset > _MOST_BYTES:
             raise ObjectTooLargeError("a loop of more than 4 GiB", was=f"at frame {len(offsets) + 1}")
         offsets.append(offset)
-        interleave = _BY_PIXEL if frame.ndim == 3 else None
-        fragment = jpeg_ls.encode_array(frame, interleave_mode=interleave)
+        # `encode_array` takes the precision from the brightest pixel: dark frames would say less than Bits Stored.
+        samples, interleave = (frame.shape[2], _BY_PIXEL) if frame.ndim == 3 else (1, 0)
+        fragment = jpeg_ls.encode_buffer(frame.tobytes(), *frame.shape[:2], samples, 8, interleave_mode=interleave)
         file.write(_ITEM + struct.pack("<I", len(fragment) + len(fragment) % 2))
         file.write(fragment)
         file.write(b"\0" * (len(fragment) % 2))

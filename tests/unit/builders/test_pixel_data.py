@@ -157,3 +157,18 @@ def test_loops_beyond_32_bits_are_refused(tmp_path: Path, monkeypatch: pytest.Mo
         transcode_to_explicit_le(built.path, tmp_path / "plain.dcm")
     with pytest.raises(ObjectTooLargeError):
         build(FULL_EXAM, FULL_LOOP, tmp_path / "again", source=source)
+
+
+@pytest.mark.parametrize("brightest", [0, 1, 7])
+def test_dark_and_black_frames_are_stored_with_the_stated_bits(brightest: int, tmp_path: Path) -> None:
+    class Dark(Frames):
+        def frames(self) -> Iterator[NDArray[np.uint8]]:
+            yield from (np.minimum(each, brightest) for each in super().frames())
+
+    exam_capture = dataclasses.replace(FULL_LOOP, calibration=None)
+    built = build(FULL_EXAM, exam_capture, tmp_path, source=Dark(facts(47, 63, frame_count=3)))
+    stored = dcmread(built.path)
+    assert stored.pixel_array.max() == brightest
+    # ISO/IEC 14495-1 C.2.2: the precision stands behind marker and length of the frame header.
+    headers = [part for part in generate_fragments(stored.PixelData) if b"\xff\xf7" in part]
+    assert [part[part.index(b"\xff\xf7") + 4] for part in headers] == [8, 8, 8]
